@@ -1,0 +1,24 @@
+# Compiler flags, kept apart: what every target needs, and what only developers see.
+
+add_library(catchfield_flags INTERFACE)
+target_compile_features(catchfield_flags INTERFACE cxx_std_20)
+# Fused multiply-add would make results differ between processors; the same inputs give the same bytes.
+target_compile_options(catchfield_flags INTERFACE -ffp-contract=off)
+target_include_directories(catchfield_flags INTERFACE ${PROJECT_SOURCE_DIR}/src)
+if(CATCHFIELD_SANITIZE)
+  target_compile_options(catchfield_flags INTERFACE -fsanitize=${CATCHFIELD_SANITIZE}
+                                                    -fno-omit-frame-pointer -fno-sanitize-recover=all)
+  target_link_options(catchfield_flags INTERFACE -fsanitize=${CATCHFIELD_SANITIZE})
+endif()
+if(CATCHFIELD_COVERAGE)
+  target_compile_options(catchfield_flags INTERFACE --coverage -fprofile-update=atomic)
+  target_link_options(catchfield_flags INTERFACE --coverage)
+endif()
+
+add_library(catchfield_warnings INTERFACE)
+target_compile_options(
+  catchfield_warnings
+  INTERFACE -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wold-style-cast
+            -Wdouble-promotion $<$<BOOL:${CATCHFIELD_WERROR}>:-Werror>)
+
+set(CMAKE_CXX_EXTENSIONS OFF)

@@ -1,0 +1,142 @@
+// SPDX-License-Identifier: MIT
+#include "base/text.hpp"
+
+#include <charconv>
+#include <cmath>
+#include <set>
+
+namespace catchfield {
+
+namespace {
+
+char lower(char c) {
+    return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+}
+
+bool is_digit(char c) {
+    return c >= '0' && c <= '9';
+}
+
+bool is_alnum(char c) {
+    const char l = lower(c);
+    return is_digit(c) || (l >= 'a' && l <= 'z');
+}
+
+}  // namespace
+
+std::string_view trim(std::string_view text) {
+    constexpr std::string_view blank = " \t\r\n";
+    const std::size_t first = text.find_first_not_of(blank);
+    if (first == std::string_view::npos) return {};
+    return text.substr(first, text.find_last_not_of(blank) - first + 1);
+}
+
+bool same_ignoring_case(std::string_view a, std::string_view b) {
+    if (a.size() != b.size()) return false;
+    for (std::size_t i = 0; i < a.size(); ++i) {
+        if (lower(a[i]) != lower(b[i])) return false;
+    }
+    return true;
+}
+
+std::string lower_case(std::string_view text) {
+    std::string result(text);
+    for (char& c : result) c = lower(c);
+    return result;
+}
+
+std::vector<std::string> split(std::string_view text, char separator) {
+    std::vector<std::string> parts;
+    std::size_t begin = 0;
+    while (true) {
+        const std::size_t end = text.find(separator, begin);
+        parts.emplace_back(text.substr(begin, end - begin));
+        if (end == std::string_view::npos) return parts;
+        begin = end + 1;
+    }
+}
+
+std::optional<double> parse_number(std::string_view text) {
+    text = trim(text);
+    if (text.size() > 1 && text[0] == '+' && (is_digit(text[1]) || text[1] == '.')) {
+        text.remove_prefix(1);
+    }
+    double value = 0.0;
+    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
+    if (error != std::errc() || end != text.data() + text.size() || !std::isfinite(value)) {
+        return std::nullopt;
+    }
+    return value;
+}
+
+std::optional<long long> parse_integer(std::string_view text) {
+    text = trim(text);
+    long long value = 0;
+    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
+    if (text.empty() || error != std::errc() || end != text.data() + text.size()) {
+        return std::nullopt;
+    }
+    return value;
+}
+
+std::string fixed(double value, int decimals) {
+    if (!std::isfinite(value)) return "";
+    char buffer[400];
+    const auto [end, error] =
+        std::to_chars(buffer, buffer + sizeof buffer, value, std::chars_format::fixed, decimals);
+    std::string text(buffer, end);
+    if (text[0] == '-' && text.find_first_not_of("-0.") == std::string::npos) text.erase(0, 1);
+    return text;
+}
+
+std::string significant(double value, int digits) {
+    if (!std::isfinite(value)) return "";
+    if (value == 0.0) return "0";
+    const int magnitude = static_cast<int>(std::floor(std::log10(std::abs(value))));
+    const double scale = std::pow(10.0, digits - 1 - magnitude);
+    const double rounded = std::round(value * scale) / scale;
+    const int rounded_magnitude =
+        rounded == 0.0 ? magnitude : static_cast<int>(std::floor(std::log10(std::abs(rounded))));
+    const int decimals = digits - 1 - rounded_magnitude;
+    return fixed(rounded, decimals > 0 ? decimals : 0);
+}
+
+std::string shortest(double value) {
+    if (!std::isfinite(value)) return "";
+    char buffer[64];
+    const auto [end, error] = std::to_chars(buffer, buffer + sizeof buffer, value + 0.0);
+    return std::string(buffer, end);
+}
+
+std::string safe_file_stem(std::string_view id) {
+    std::string stem;
+    for (const char c : id) {
+        const bool keep = is_alnum(c) || c == '-' || c == '_' || c == '.';
+        if (keep) {
+            stem += c;
+        } else if (!stem.empty() && stem.back() != '-') {
+            stem += '-';
+        }
+        if (stem.size() == 80) break;
+    }
+    const std::size_t first = stem.find_first_not_of(".-");
+    if (first == std::string::npos) return "field";
+    return stem.substr(first, stem.find_last_not_of(".-") - first + 1);
+}
+
+std::vector<std::string> unique_file_stems(const std::vector<std::string>& ids) {
+    std::set<std::string> taken;
+    std::vector<std::string> stems;
+    stems.reserve(ids.size());
+    for (const std::string& id : ids) {
+        const std::string stem = safe_file_stem(id);
+        std::string candidate = stem;
+        for (int n = 2; !taken.insert(lower_case(candidate)).second; ++n) {
+            candidate = stem + "-" + std::to_string(n);
+        }
+        stems.push_back(candidate);
+    }
+    return stems;
+}
+
+}  // namespace catchfield
