@@ -1,0 +1,72 @@
+// SPDX-License-Identifier: MIT
+// Files that appear whole or not at all, and folders that do.
+#pragma once
+
+#include <memory>
+#include <string>
+#include <string_view>
+
+namespace catchfield::gis {
+
+/// A file written beside its target under a name nobody can predict, and renamed over it by
+/// commit(). Without commit() nothing remains.
+class AtomicFile {
+  public:
+    /// Throws Error(output) where the folder is missing or not writable.
+    explicit AtomicFile(const std::string& path);
+    ~AtomicFile();
+    AtomicFile(const AtomicFile&) = delete;
+    AtomicFile& operator=(const AtomicFile&) = delete;
+
+    /// Throws Error(output) with the system's reason (disk full, ...).
+    void write(std::string_view bytes);
+    /// Flushes to disk (fsync unless `durable` is false) and renames. Throws Error(output).
+    void commit(bool durable = true);
+    const std::string& path() const { return m_path; }
+
+  private:
+    std::string m_path;
+    std::string m_temporary;
+    int m_descriptor = -1;
+};
+
+/// The whole of `bytes` to `path`, or nothing. durable: fsync before the rename; leave it out
+/// inside a StagedFolder, which does it once for all files. Throws Error(output).
+void write_file_atomically(const std::string& path, std::string_view bytes, bool durable = true);
+
+/// The whole file. Throws Error(input); max_bytes guards against a wrong path.
+std::string read_file(const std::string& path, std::size_t max_bytes = std::size_t{1} << 31);
+
+/// A folder built aside (`.name.partial-xxxxxxxx` beside the target) and renamed at the end. While
+/// it lives, a lock on `.name.lock` keeps a second run out of the same target.
+class StagedFolder {
+  public:
+    /// overwrite: an existing target is replaced by commit() (moved away first, removed after).
+    /// Throws Error(usage) where the target exists and overwrite is false; Error(output) where the
+    /// parent is missing or not writable, or another run holds the lock.
+    StagedFolder(const std::string& target, bool overwrite);
+    /// Removes the partial folder unless committed.
+    ~StagedFolder();
+    StagedFolder(const StagedFolder&) = delete;
+    StagedFolder& operator=(const StagedFolder&) = delete;
+
+    /// Where to write: path of the partial folder.
+    const std::string& path() const { return m_partial; }
+    /// Creates a sub-folder (and its parents) and returns its path.
+    std::string folder(const std::string& name) const;
+    /// Syncs the file system of the folder and renames it to the target. Throws Error(output).
+    void commit();
+
+  private:
+    std::string m_target;
+    std::string m_partial;
+    std::string m_lock;
+    int m_lock_descriptor = -1;
+    bool m_overwrite = false;
+    bool m_committed = false;
+};
+
+/// Removes a folder and all it holds; silent where it does not exist. Does not follow links.
+void remove_folder(const std::string& path);
+
+}  // namespace catchfield::gis
