@@ -35,8 +35,8 @@ struct Repair {
 };
 
 /// Makes a shape valid: closes rings, drops points that are not finite and rings without area, then
-/// GEOS MakeValid by structure (shells united, holes taken off), polygonal parts kept. A valid
-/// shape comes back unchanged, point by point.
+/// GEOS MakeValid by structure on every ring; each outline less its holes, parts united, polygonal
+/// parts kept. A valid shape comes back unchanged, point by point.
 Repair repair(const MultiPolygon& shape);
 
 }  // namespace catchfield::geometry
