@@ -9,8 +9,8 @@ foreach(file ${INPUTS})
   string(MAKE_C_IDENTIFIER ${name} name)
   file(READ ${file} hex HEX)
   string(REGEX REPLACE "(..)" "0x\\1," bytes "${hex}")
-  string(REGEX REPLACE "((0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,)(0x..,))"
-                       "\\1\n" bytes "${bytes}")
+  string(REPEAT "0x..," 16 line)
+  string(REGEX REPLACE "(${line})" "\\1\n" bytes "${bytes}")
   string(APPEND header "extern const std::string_view ${name};\n")
   string(APPEND source "static constexpr unsigned char ${name}_bytes[] = {\n${bytes}0x00};\n"
                        "const std::string_view ${name}{reinterpret_cast<const char*>(${name}_bytes), "

@@ -108,9 +108,9 @@ struct Restriction {
     std::string evidence{};  ///< "horizon Bx", "restriction 'Fragipan' of the soil map"
 };
 
-/// Natural pan told by a horizon designation: master horizon R, Cr, suffix x, m (not in M horizons)
-/// or d, after the Soil Survey Manual, chapter 3 [memory: high]. Old designations ("H2") tell
-/// nothing.
+/// Natural pan told by a horizon designation: master horizon R, Cr, suffix x, m, or d in a C
+/// horizon or d, after the Soil Survey Manual, chapter 3 [memory: high]. Old designations ("H2")
+/// tell nothing.
 std::optional<NaturalPan> pan_from_horizon_name(std::string_view name);
 
 /// True for designations that carry no genesis ("H1", "1", empty).
