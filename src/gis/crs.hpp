@@ -85,7 +85,8 @@ class Transformer {
     void apply(std::vector<Point>& points) const;
     Point apply(const Point& point) const;
     MultiPolygon apply(const MultiPolygon& shape) const;
-    /// The box around the image of a box, its edges followed at 21 points each.
+    /// The box around the image of a box, its edges followed at 21 points each. In degrees min_x is
+    /// greater than max_x where the image runs over the antimeridian.
     Box apply(const Box& box) const;
 
     /// In place on arrays of x and y; points without an image become infinite. For hot loops.
@@ -103,7 +104,7 @@ class Transformer {
 /// The calling thread's transformer for the pair, built at first use.
 const Transformer& transformer(const Crs& from, const Crs& to);
 
-/// Area in m2 on the CRS's ellipsoid by geodesics between the vertices (Karney 2013, J. Geodesy
+/// Area in m2 on the WGS 84 ellipsoid by geodesics between the vertices (Karney 2013, J. Geodesy
 /// 87:43-55, through PROJ). Holes are taken off. Independent of the projection: for checks.
 double geodesic_area_m2(const MultiPolygon& shape, const Crs& crs);
 

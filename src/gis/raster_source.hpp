@@ -98,6 +98,11 @@ class RasterSource {
 
   private:
     struct State;
+    template <typename T>
+    void read_aligned(long long first_col, long long first_row, RasterWindow<T>& window) const;
+    template <typename T>
+    void read_resampled(const Crs& crs, Resampling resampling, RasterWindow<T>& window) const;
+
     std::unique_ptr<State> m_state;
     RasterInfo m_info;
     Crs m_crs;

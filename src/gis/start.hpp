@@ -18,7 +18,7 @@ struct Access {
 /// this room, from one thread; a later call only changes `access`. Every function of this room that
 /// opens data calls it with the defaults where nobody has.
 ///
-/// Vector: GeoJSON, GeoJSONSeq, GPKG, ESRI Shapefile, FlatGeobuf, KML, LIBKML, GPX, GML, CSV,
+/// Vector: GeoJSON, GeoJSONSeq, GPKG, ESRI Shapefile, FlatGeobuf, KML, LIBKML, GPX, CSV,
 /// MapInfo File, Memory. Raster: GTiff, COG, AAIGrid, HFA, ENVI, EHdr, SAGA, SRTMHGT, USGSDEM, PNG,
 /// JPEG, GPKG, MEM (and VRT with `virtual_rasters`; it is registered always because the libraries
 /// need it inside, and refused when user data are opened).

@@ -1,0 +1,231 @@
+// SPDX-License-Identifier: MIT
+#include "gis/files.hpp"
+
+#include "base/error.hpp"
+
+#include <algorithm>
+#include <cerrno>
+#include <cstdio>
+#include <cstdlib>
+#include <cstring>
+#include <fcntl.h>
+#include <filesystem>
+#include <sys/file.h>
+#include <sys/stat.h>
+#include <system_error>
+#include <unistd.h>
+
+namespace catchfield::gis {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+std::string reason(int error) {
+    return std::generic_category().message(error);
+}
+
+[[noreturn]] void cannot(const std::string& what, const std::string& path, int error) {
+    throw Error(ErrorKind::output, what + ": " + reason(error), {.path = path});
+}
+
+std::string parent_of(const std::string& path) {
+    const std::string parent = fs::path(path).parent_path().string();
+    return parent.empty() ? "." : parent;
+}
+
+std::string name_of(const std::string& path) {
+    return fs::path(path).filename().string();
+}
+
+std::string without_trailing_slash(std::string path) {
+    while (path.size() > 1 && path.back() == '/') path.pop_back();
+    return path;
+}
+
+void sync_folder(const std::string& path) {
+    const int descriptor = ::open(path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor < 0) return;
+    ::fsync(descriptor);
+    ::close(descriptor);
+}
+
+}  // namespace
+
+AtomicFile::AtomicFile(const std::string& path) : m_path(path) {
+    std::string pattern = parent_of(path) + "/." + name_of(path).substr(0, 200) + ".partial-XXXXXX";
+    m_descriptor = ::mkostemp(pattern.data(), O_CLOEXEC);
+    if (m_descriptor < 0) cannot("cannot be written", path, errno);
+    m_temporary = pattern;
+    // mkostemp makes files for the owner alone; outputs follow the user's mask.
+    const mode_t mask = ::umask(0);
+    ::umask(mask);
+    ::fchmod(m_descriptor, 0666 & ~mask);
+}
+
+AtomicFile::~AtomicFile() {
+    if (m_descriptor >= 0) ::close(m_descriptor);
+    if (!m_temporary.empty()) ::unlink(m_temporary.c_str());
+}
+
+void AtomicFile::write(std::string_view bytes) {
+    while (!bytes.empty()) {
+        const ssize_t written = ::write(m_descriptor, bytes.data(), bytes.size());
+        if (written < 0) {
+            if (errno == EINTR) continue;
+            cannot("cannot be written", m_path, errno);
+        }
+        bytes.remove_prefix(static_cast<std::size_t>(written));
+    }
+}
+
+void AtomicFile::commit(bool durable) {
+    if (durable && ::fsync(m_descriptor) != 0) cannot("cannot be written to disk", m_path, errno);
+    const int closed = ::close(m_descriptor);
+    m_descriptor = -1;
+    if (closed != 0) cannot("cannot be written", m_path, errno);
+    if (::rename(m_temporary.c_str(), m_path.c_str()) != 0) {
+        cannot("cannot be put in place", m_path, errno);
+    }
+    m_temporary.clear();
+    if (durable) sync_folder(parent_of(m_path));
+}
+
+void write_file_atomically(const std::string& path, std::string_view bytes, bool durable) {
+    AtomicFile file(path);
+    file.write(bytes);
+    file.commit(durable);
+}
+
+std::string read_file(const std::string& path, std::size_t max_bytes) {
+    const int descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+    if (descriptor < 0) {
+        throw Error(ErrorKind::input, "cannot be opened: " + reason(errno), {.path = path});
+    }
+    struct stat status {};
+    std::string bytes;
+    int error = ::fstat(descriptor, &status) == 0 ? 0 : errno;
+    if (error == 0 && S_ISDIR(status.st_mode)) error = EISDIR;
+    if (error == 0 && S_ISREG(status.st_mode)) {
+        bytes.reserve(std::min(max_bytes, static_cast<std::size_t>(status.st_size)));
+    }
+    char buffer[65536];
+    while (error == 0) {
+        const ssize_t got = ::read(descriptor, buffer, sizeof buffer);
+        if (got == 0) break;
+        if (got < 0) {
+            if (errno != EINTR) error = errno;
+        } else if (bytes.size() + static_cast<std::size_t>(got) > max_bytes) {
+            error = EFBIG;
+        } else {
+            bytes.append(buffer, static_cast<std::size_t>(got));
+        }
+    }
+    ::close(descriptor);
+    if (error != 0)
+        throw Error(ErrorKind::input, "cannot be read: " + reason(error), {.path = path});
+    return bytes;
+}
+
+StagedFolder::StagedFolder(const std::string& target, bool overwrite)
+    : m_target(without_trailing_slash(target)), m_overwrite(overwrite) {
+    const std::string name = name_of(m_target);
+    if (name.empty() || name == "." || name == "..") {
+        throw Error(ErrorKind::usage, "the output folder needs a name of its own",
+                    {.path = target});
+    }
+    const std::string base = parent_of(m_target) + "/." + name.substr(0, 200);
+    struct stat status {};
+    if (::lstat(m_target.c_str(), &status) == 0) {
+        if (!overwrite) {
+            throw Error(ErrorKind::usage, "the output folder exists",
+                        {.path = m_target, .hint = "Name another one, or use --overwrite."});
+        }
+        if (!S_ISDIR(status.st_mode)) {
+            throw Error(ErrorKind::usage, "the output folder's name is taken by a file",
+                        {.path = m_target, .hint = "Name another one."});
+        }
+    }
+    m_lock = base + ".lock";
+    // The lock's file may be removed by its holder between open and lock: try until both agree.
+    while (true) {
+        m_lock_descriptor = ::open(m_lock.c_str(), O_CREAT | O_RDWR | O_CLOEXEC | O_NOFOLLOW, 0600);
+        if (m_lock_descriptor < 0) cannot("the output folder cannot be made", m_target, errno);
+        if (::flock(m_lock_descriptor, LOCK_EX | LOCK_NB) != 0) {
+            ::close(m_lock_descriptor);
+            throw Error(ErrorKind::output, "another run is writing to this folder",
+                        {.path = m_target, .hint = "Wait for it, or name another folder."});
+        }
+        struct stat held {};
+        if (::fstat(m_lock_descriptor, &held) == 0 && ::stat(m_lock.c_str(), &status) == 0 &&
+            held.st_ino == status.st_ino && held.st_dev == status.st_dev) {
+            break;
+        }
+        ::close(m_lock_descriptor);
+    }
+    std::string pattern = base + ".partial-XXXXXX";
+    if (::mkdtemp(pattern.data()) == nullptr) {
+        const int error = errno;
+        ::unlink(m_lock.c_str());
+        ::close(m_lock_descriptor);
+        cannot("the output folder cannot be made", m_target, error);
+    }
+    m_partial = pattern;
+    const mode_t mask = ::umask(0);
+    ::umask(mask);
+    ::chmod(m_partial.c_str(), 0777 & ~mask);
+}
+
+StagedFolder::~StagedFolder() {
+    if (!m_committed) remove_folder(m_partial);
+    ::unlink(m_lock.c_str());
+    ::close(m_lock_descriptor);
+}
+
+std::string StagedFolder::folder(const std::string& name) const {
+    const std::string path = m_partial + "/" + name;
+    std::error_code error;
+    fs::create_directories(path, error);
+    if (error) cannot("the folder cannot be made", path, error.value());
+    return path;
+}
+
+void StagedFolder::commit() {
+    const int descriptor = ::open(m_partial.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor < 0) cannot("the output folder cannot be finished", m_target, errno);
+    const int synced = ::syncfs(descriptor);
+    const int sync_error = errno;
+    ::close(descriptor);
+    if (synced != 0) cannot("the output cannot be written to disk", m_target, sync_error);
+    std::string old;
+    struct stat status {};
+    if (::lstat(m_target.c_str(), &status) == 0) {
+        if (!m_overwrite) {
+            throw Error(ErrorKind::output, "the output folder came into being during the run",
+                        {.path = m_target});
+        }
+        old = m_partial + "-old";
+        if (::rename(m_target.c_str(), old.c_str()) != 0) {
+            cannot("the old output folder cannot be moved away", m_target, errno);
+        }
+    }
+    if (::rename(m_partial.c_str(), m_target.c_str()) != 0) {
+        const int error = errno;
+        if (!old.empty() && ::rename(old.c_str(), m_target.c_str()) != 0) {
+            throw Error(ErrorKind::output,
+                        "the output folder cannot be put in place: " + reason(error),
+                        {.path = m_target, .hint = "The earlier one is now at " + old + "."});
+        }
+        cannot("the output folder cannot be put in place", m_target, error);
+    }
+    m_committed = true;
+    sync_folder(parent_of(m_target));
+    if (!old.empty()) remove_folder(old);
+}
+
+void remove_folder(const std::string& path) {
+    std::error_code ignored;
+    fs::remove_all(path, ignored);
+}
+
+}  // namespace catchfield::gis
