@@ -44,9 +44,9 @@ struct ThresholdDates {
 };
 
 /// By season from daily data. Quantiles are over all whole seasons, those that never reach the
-/// threshold counted as later than every date. With fewer than 10 seasons a warning is given, with
-/// one season only the median is set.
-/// Throws Error(data) where no season is covered from 1 August to 31 March.
+/// threshold counted as later than every date; where no season is whole, over the part seasons that
+/// reach it, with a warning. With fewer than 10 seasons a warning is given, with one season only
+/// the median is set. Throws Error(data) where there is no such season.
 ThresholdDates autumn_threshold(const Daily& daily, double threshold_c = hard_frost_c);
 
 /// Estimate from monthly normals: daily minima are taken as normal about the mean year's minimum
