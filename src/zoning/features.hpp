@@ -19,7 +19,9 @@ struct Feature {
     std::string name;      ///< distinct among the features of a call
     Raster<float> values;  ///< any unit: features are standardised
     Mask valid;            ///< 1 where `values` holds a value
-    double weight = 1.0;   ///< > 0: factor on this feature's squared distance; 0: not used
+    /// > 0: factor on this feature's squared distance. 0: not used to make zones, but they are
+    /// judged by it (relative variance on something that did not make them).
+    double weight = 1.0;
     /// Zero means "none" (EC, nitrate, yield), so a logarithm has a meaning. Leave false for
     /// elevation, aspect and whatever has an arbitrary zero: they are never logged.
     bool ratio_scale = false;
@@ -59,12 +61,12 @@ struct PreparedFeatures {
 
 /// Checks and standardises features over the cells of `field`.
 ///
-/// Excluded with a named reason and a warning: a feature without any value in the field, a constant
-/// feature, weight 0. Cells that lack any used feature are dropped and counted, never filled.
-/// Values are taken relative to the smallest one before summing, so a constant shift of a
-/// feature leaves the result as it is. Throws Error(data) for frames that differ, doubled names,
-/// negative or non-finite weights, non-finite values in valid cells, an empty field, and where no
-/// feature or no complete cell is left.
+/// Excluded with a named reason: weight 0; and with a warning too: a feature without any value
+/// in the field, a constant feature. Cells that lack any used feature are dropped and counted,
+/// never filled. Values are taken relative to the smallest one before summing, so a constant shift
+/// of a feature leaves the result as it is. Throws Error(data) for frames that differ, doubled
+/// names, negative or non-finite weights, non-finite values in valid cells, an empty field, and
+/// where no feature or no complete cell is left.
 PreparedFeatures prepare_features(std::span<const Feature> features, const Mask& field,
                                   const PrepareOptions& options = {});
 

@@ -19,6 +19,7 @@ struct KMeansOptions {
     /// After Lloyd, move single points while that lowers W (Hartigan's exchange test; Hartigan &
     /// Wong 1979, Appl. Stat. 28:100-108 [memory: high]).
     bool exchange = true;
+    bool parallel = true;  ///< oneTBB over starts where there is enough work; same result without
 };
 
 struct KMeansResult {
@@ -36,12 +37,22 @@ struct KMeansResult {
 /// Error(usage) for a count or number of starts out of range.
 KMeansResult kmeans(const Samples& samples, const KMeansOptions& options);
 
+/// The same for points that are in canonical order already (kmeans sorts first); whether they are
+/// distinct enough is not checked.
+KMeansResult kmeans_in_order(const Samples& ordered, const KMeansOptions& options);
+
 /// Label of the nearest centre (ties: the lower number) for every point; centres row-major.
 std::vector<std::uint8_t> assign_nearest(const Samples& samples, std::span<const double> centres);
 
 /// W for given labels and the mean of each cluster as its centre.
 double within_sum_of_squares(const Samples& samples, std::span<const std::uint8_t> labels,
                              int count);
+
+/// Lloyd steps over all points from given centres, at most `iterations`, ended by assigning every
+/// point to its nearest centre; centres of clusters that run empty stay where they are. Fixed
+/// chunks and ordered sums: the same on any number of threads.
+KMeansResult refine_centres(const Samples& samples, std::vector<double> centres, int count,
+                            int iterations, bool parallel);
 
 /// k-means++ seeding alone: `count` rows of `samples`.
 std::vector<std::size_t> plus_plus_seeds(const Samples& samples, int count, std::uint64_t seed);
