@@ -11,6 +11,7 @@
 #include <limits>
 #include <numeric>
 #include <queue>
+#include <tuple>
 #include <utility>
 
 namespace catchfield::zoning {
