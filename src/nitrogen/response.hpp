@@ -99,7 +99,7 @@ struct Optimum {
     double n_kg_ha = 0.0;
     std::optional<double> low_kg_ha,
         high_kg_ha;                    ///< nothing: unbounded on that side within the tested rates
-    std::string_view interval_method;  ///< "Fieller", "delta" or "none"
+    std::string_view interval_method;  ///< "Fieller", "Fieller, linearised", "delta", "none"
     double yield_kg_ha = 0.0;
     double return_over_none_kg_ha =
         0.0;  ///< yield gain less N cost against N = 0 (or lowest rate), kg grain/ha

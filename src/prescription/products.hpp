@@ -31,6 +31,7 @@ struct Product {
     ProductForm form = ProductForm::dry;
     double n_share = 0.0;                  ///< mass of N per mass of product, 0-1
     std::optional<double> density_kg_l{};  ///< needed for volume rates; changes with temperature
+    std::string note;                      ///< "surface loss risk", "injected"
     std::string source;
     Confidence confidence = Confidence::assumption;
 };

@@ -29,10 +29,9 @@ struct SettledRate {
     std::string note;  ///< what changed it, in words; empty where nothing did
 };
 
-/// The rule: (1) not above zero, or below half the least applicable rate: 0; (2) clamped to
-/// [max(floor, least applicable), cap]; (3) to the nearest multiple of the step (halves up) that is
-/// within these bounds. Never falls when the need rises. The rule must have passed check_rule.
-/// rate: finite.
+/// The rule: (1) below half the least applicable rate: 0; (2) clamped to [max(floor, least
+/// applicable), cap]; (3) to the nearest multiple of the step, halves up, that lies within these
+/// bounds. Never falls when the need rises. The rule must have passed check_rule. rate: finite.
 SettledRate apply_rule(double rate, const RateRule& rule);
 
 /// Rates of zones, by position; areas in ha.
@@ -63,10 +62,10 @@ struct SplitPass {
     std::string label;   ///< "planting", "side-dress"
     double share = 1.0;  ///< of the total; the shares add to 1
 };
-/// Rates of the passes for one zone: each share on the rule's step, the last pass takes the
-/// remainder, so that the passes add to `rate`. A pass that comes below half the least applicable
-/// rate is moved into the largest pass. Throws Error(usage): no pass, shares outside 0-1 or not
-/// adding to 1 (within 0.001).
+/// Rates of the passes for one zone: each share on the rule's step, the pass with the largest share
+/// takes the remainder, so that the passes add to `rate`. While a pass would come below the least
+/// applicable rate, the pass with the smallest share is dropped and the others share its part.
+/// Throws Error(usage): no pass, shares outside 0-1 or not adding to 1 (within 0.001).
 std::vector<double> split_rate(double rate, const std::vector<SplitPass>& passes,
                                const RateRule& rule);
 
