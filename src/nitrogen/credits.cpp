@@ -42,8 +42,16 @@ constexpr std::array<std::string_view, 24> known_columns{"set",
                                                          "region",
                                                          "comment"};
 
+/// Ids in lower case with '-' for '_' and blanks.
+std::string key_of(std::string_view id) {
+    std::string key = lower_case(trim(id));
+    std::replace(key.begin(), key.end(), '_', '-');
+    std::replace(key.begin(), key.end(), ' ', '-');
+    return key;
+}
+
 bool matches(std::string_view condition, std::string_view value) {
-    return condition == "any" || same_ignoring_case(condition, value);
+    return condition == "any" || condition == key_of(value);
 }
 
 /// How well a row fits: negative where it does not.
@@ -245,7 +253,7 @@ CreditTable CreditTable::parse(std::string_view csv, const std::string& name) {
             table.fail(row, "use", "unknown use '" + one.use + "'",
                        "Use cover, forage or previous-crop.");
         }
-        one.species = lower_case(table.text(row, "species"));
+        one.species = key_of(table.text(row, "species"));
         one.group = lower_case(table.text(row, "group"));
         if (one.species.empty()) table.fail(row, "species", "the species is missing", "Write any.");
         if (one.group.empty()) table.fail(row, "group", "the group is missing", "Write any.");

@@ -267,14 +267,14 @@ void fieller_interval(Optimum& optimum, const Fit& fit, double ratio, double t) 
     optimum.high_kg_ha = std::max(one, other);
 }
 
+/// An interval says nothing beyond the tested rates either.
 void cut_interval(Optimum& optimum, const Fit& fit) {
-    if (optimum.low_kg_ha && *optimum.low_kg_ha < fit.lowest_rate_kg_ha) {
-        optimum.low_kg_ha.reset();
-    }
-    if (optimum.high_kg_ha && *optimum.high_kg_ha > fit.highest_rate_kg_ha) {
-        optimum.high_kg_ha.reset();
+    const double low = fit.lowest_rate_kg_ha, high = fit.highest_rate_kg_ha;
+    if (optimum.high_kg_ha && *optimum.high_kg_ha > high) {
         optimum.warnings.emplace_back("the interval reaches beyond the highest rate tested");
     }
+    if (optimum.low_kg_ha) optimum.low_kg_ha = std::clamp(*optimum.low_kg_ha, low, high);
+    if (optimum.high_kg_ha) optimum.high_kg_ha = std::clamp(*optimum.high_kg_ha, low, high);
 }
 
 }  // namespace
@@ -513,6 +513,7 @@ Optimum economic_optimum(const Fit& fit, double ratio, double level, double off_
     const Curve& curve = fit.curve;
     const double unlimited = optimum_kg_ha(curve, ratio);
     Optimum optimum;
+    optimum.curve_n_kg_ha = unlimited;
     optimum.n_kg_ha = std::clamp(unlimited, fit.lowest_rate_kg_ha, fit.highest_rate_kg_ha);
     const bool line_to_the_end = curve.form == CurveForm::linear_plateau && unlimited > 0.0 &&
                                  curve.join >= fit.highest_rate_kg_ha * (1.0 - 1e-6);

@@ -96,9 +96,11 @@ double optimum_kg_ha(const Curve& curve, double ratio);
 
 /// An economic optimum.
 struct Optimum {
-    double n_kg_ha = 0.0;
-    std::optional<double> low_kg_ha,
-        high_kg_ha;                    ///< nothing: unbounded on that side within the tested rates
+    double n_kg_ha = 0.0;        ///< within the tested rates
+    double curve_n_kg_ha = 0.0;  ///< where the curve alone has it; to be shown, not to be used
+    /// Limits of the interval, cut to the tested rates (with a warning); nothing where the trial
+    /// cannot bound the optimum.
+    std::optional<double> low_kg_ha, high_kg_ha;
     std::string_view interval_method;  ///< "Fieller", "Fieller, linearised", "delta", "none"
     double yield_kg_ha = 0.0;
     double return_over_none_kg_ha =

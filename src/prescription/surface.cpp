@@ -101,10 +101,10 @@ Runs count_runs(const RateSurface& surface, bool along_rows, double shortest_cel
 
 }  // namespace
 
-RateSurface rate_surface(const Raster<std::int32_t>& zones, std::span<const double> rates) {
+RateSurface rate_surface(const Raster<std::int16_t>& zones, std::span<const double> rates) {
     RateSurface surface{Raster<float>(zones.frame, 0.0F), Mask(zones.frame, 0)};
     for (std::size_t i = 0; i < zones.size(); ++i) {
-        const std::int32_t label = zones[i];
+        const int label = zones[i];
         if (label == 0) continue;
         if (label < 0 || static_cast<std::size_t>(label) > rates.size()) {
             throw Error(ErrorKind::internal, "zone " + std::to_string(label) + " has no rate");

@@ -22,7 +22,7 @@ struct RateSurface {
 
 /// Cells of zone z (1..n) get rates[z - 1]; label 0 is outside. Throws Error(internal) for a label
 /// above the number of rates or negative.
-RateSurface rate_surface(const Raster<std::int32_t>& zones, std::span<const double> rates);
+RateSurface rate_surface(const Raster<std::int16_t>& zones, std::span<const double> rates);
 
 /// Sets the rate to 0 where no_apply is 1 (wells, water, setbacks). Same frame, else
 /// Error(internal). Returns the area cut, ha. Throws Error(data) where no cell with a rate above 0
