@@ -54,7 +54,7 @@ struct Source {
 
 /// One species. Values that do not apply are empty (std::nullopt), never zero.
 struct Species {
-    std::string id;    ///< "rye", "forage_radish"
+    std::string id;    ///< "rye", "forage-radish"
     std::string name;  ///< common name
     std::string latin;
     std::string life_cycle;
@@ -154,14 +154,15 @@ class Catalogue {
     /// Citation of a code; the code itself where it is not listed (a user's own).
     std::string citation(std::string_view code) const;
 
-    /// Throws Error(usage) for an unknown id, with the nearest known one.
+    /// Case ignored, '_' and blank count as '-'. Throws Error(usage) for an unknown id, with the nearest
+    /// known one.
     const Species& find_species(std::string_view id) const;
     /// A species or mixture as a cover, ready for forecast(). Throws as find_species.
     Cover find(std::string_view id) const;
     /// Covers in catalogue order.
     std::vector<Cover> list(const CatalogueFilter& filter = {}) const;
 
-    /// A mixture that is not in the catalogue, from "rye=0.6+hairy_vetch=0.4". Throws Error(usage)
+    /// A mixture that is not in the catalogue, from "rye=0.6+hairy-vetch=0.4". Throws Error(usage)
     /// for unknown species, shares outside (0, 1] or not adding to 1.
     Cover parse_cover(std::string_view text) const;
 
@@ -206,11 +207,17 @@ struct Constants {
     double kill_spread_c = 0.0;    ///< standard deviation of the killing temperature
     double winter_spread_c = 0.0;  ///< of the yearly minimum about its mean
     double zone_weight = 0.0;      ///< weight of the hardiness zone in the killing threshold
+    double winter_killed_chance = 0.0, winter_likely_chance = 0.0, winter_survives_chance = 0.0;
+    double brassica_least_heat_c_d = 0.0;  ///< base 0 C, sowing to frost: least for a brassica
+    double taproot_heat_c_d = 0.0;         ///< least for a radish taproot
+    double brassica_most_heat_c_d = 0.0;   ///< more makes seed
     double residue_half_life_days[4] = {};  ///< by persistence 1 to 4, in warm months
     double release_k_per_day = 0.0;         ///< 0.055: 90 % in 42 days
     double release_reference_c = 0.0;       ///< temperature that rate belongs to
     double tie_up_cap_kg_ha = 0.0;          ///< 56 (50 lb/ac)
     double humification_tops = 0.0, humification_roots = 0.0;
+    double killed_catch_share = 0.0;  ///< worth of N caught by a killed cover under high leaching
+    double sample_error = 0.0, height_error = 0.0;  ///< half widths of measured mass ranges, shares
     double full_credit_kg_ha = 0.0;  ///< release that scores 1 on supply-n
     double full_humus_kg_ha = 0.0;   ///< humus carbon that scores 1 on organic-matter
     double full_cost_per_ha = 0.0;   ///< seed cost that scores 0 on cost

@@ -84,7 +84,7 @@ Score score(const Candidate& candidate, const ZoneNeeds& needs, const Aims& aims
 /// Every candidate of a zone scored, and the best accepted one (ties: the first).
 struct Choice {
     std::vector<Score> scores;          ///< in the order of the candidates
-    std::optional<std::size_t> chosen;  ///< nothing: every candidate is refused
+    std::optional<std::size_t> chosen;  ///< nothing: all refused, or none scores above 0
 };
 Choice choose(std::span<const Candidate> candidates, const ZoneNeeds& needs, const Aims& aims,
               const Constants& constants = Constants::built_in());

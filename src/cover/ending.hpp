@@ -12,8 +12,8 @@
 
 namespace catchfield::cover {
 
-/// Outcome of a winter. Chance of kill: killed >= 0.9, likely >= 0.6, uncertain > 0.25, else
-/// survives [assumption on the limits].
+/// Outcome of a winter by the chance of kill: killed >= 0.9, likely >= 0.6, uncertain > 0.25, else
+/// survives (limits in constants.csv, assumption).
 enum class Winterkill { killed, likely, uncertain, survives };
 /// "killed", "likely", "uncertain", "survives".
 std::string_view winterkill_name(Winterkill winterkill);

@@ -86,7 +86,7 @@ struct Forecast {
     /// half-month, value at its middle), for the erosion room.
     HalfMonths live_kg_ha{};       ///< live shoots
     HalfMonths dead_kg_ha{};       ///< cover-crop residue on the ground after its end
-    HalfMonths root_half_kg_ha{};  ///< roots, live and dead
+    HalfMonths root_half_kg_ha{};  ///< roots of the living stand
     HalfMonths canopy_cover{};     ///< live, fraction
     HalfMonths residue_cover{};    ///< by dead_kg_ha, fraction
     HalfMonths ground_cover{};     ///< both, 1 - (1 - canopy)(1 - residue)
@@ -125,7 +125,7 @@ CoverGrowth grow(const Cover& cover, const Season& season,
                  const Constants& constants = Constants::built_in());
 
 /// Forecast of a cover on a site. Mixtures: masses by seeding share, N and C by mass; the grass and
-/// brassica parts take soil N first. Throws Error(usage) for a site with negative or not finite
+/// brassica parts divide the soil N by their shares, legumes take what is left. Throws Error(usage) for a site with negative or not finite
 /// values or a stand outside 0 to 1.
 Forecast forecast(const Cover& cover, const CoverGrowth& growth, const Season& season,
                   const SiteInputs& site, const Constants& constants = Constants::built_in());

@@ -81,8 +81,9 @@ class Season {
     /// normal distribution of (threshold - minimum) with the spreads of `constants`; nothing where
     /// no minimum is known.
     std::optional<double> kill_chance(double threshold_c, const Constants& constants) const;
-    /// Sum over days of the Vigil & Kissel 1995 temperature factor relative to reference_c (a day
-    /// at the reference counts 1, at most 2), for release after the end of a crop.
+    /// Days counted by warmth: the Vigil & Kissel 1995 factor f(T) (uptake.hpp) over its value at
+    /// reference_c; a day at the reference counts 1, a day at or below 0 C nothing, a day outside
+    /// the weather 1. For decay and release after the end of a crop.
     double warm_days(Date from, Date to, double reference_c) const;
 
   private:
