@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "cover/catalogue.hpp"
 
-#include <algorithm>
-#include <array>
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "cover/data.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
 
 namespace catchfield::cover {
 
@@ -17,7 +17,8 @@ constexpr std::array<std::string_view, 3> group_names = {"grass", "legume", "bra
 constexpr std::array<std::string_view, 3> taproot_names = {"none", "weak", "strong"};
 constexpr std::array<std::string_view, 5> winter_names = {"killed", "usually-killed", "variable",
                                                           "usually-survives", "survives"};
-constexpr std::array<std::string_view, 3> curve_names = {"brassica-line", "vetch-line", "catalogue"};
+constexpr std::array<std::string_view, 3> curve_names = {"brassica-line", "vetch-line",
+                                                         "catalogue"};
 
 /// Ids are compared in lower case with '-' for '_' and blanks.
 std::string key_of(std::string_view id) {
@@ -30,7 +31,8 @@ std::string key_of(std::string_view id) {
 /// One row of a species table over the values it may keep.
 class Row {
   public:
-    Row(const Table& table, std::size_t row, bool known) : m_table(table), m_row(row), m_known(known) {}
+    Row(const Table& table, std::size_t row, bool known)
+        : m_table(table), m_row(row), m_known(known) {}
 
     void words(std::string_view column, std::string& value, bool needed) const {
         if (const std::string* cell = given(column)) {
@@ -46,23 +48,28 @@ class Row {
             need(column);
         }
     }
-    void number(std::string_view column, std::optional<double>& value, double low, double high) const {
+    void number(std::string_view column, std::optional<double>& value, double low,
+                double high) const {
         if (const std::optional<double> cell = bounded(column, low, high)) value = cell;
     }
     template <typename Enum, std::size_t N>
-    void word(std::string_view column, const std::array<std::string_view, N>& names, Enum& value) const {
+    void word(std::string_view column, const std::array<std::string_view, N>& names,
+              Enum& value) const {
         const std::string* cell = given(column);
         if (!cell) return need(column);
         const auto found = std::find(names.begin(), names.end(), key_of(*cell));
         if (found == names.end()) {
             std::string list;
             for (const auto name : names) list += (list.empty() ? "" : ", ") + std::string(name);
-            m_table.fail(m_row, column, "'" + *cell + "' is not known", "Use one of: " + list + ".");
+            m_table.fail(m_row, column, "'" + *cell + "' is not known",
+                         "Use one of: " + list + ".");
         }
         value = static_cast<Enum>(found - names.begin());
     }
-    /// Source and confidence of a group of columns. A user's values without a tag are common practice.
-    void tag(const std::string& prefix, std::initializer_list<std::string_view> columns, Tag& value) const {
+    /// Source and confidence of a group of columns. A user's values without a tag are common
+    /// practice.
+    void tag(const std::string& prefix, std::initializer_list<std::string_view> columns,
+             Tag& value) const {
         const std::string* source = given(prefix + "_source");
         const std::string* confidence = given(prefix + "_confidence");
         if (source) value.source = *source;
@@ -73,8 +80,10 @@ class Row {
                 m_table.fail(m_row, prefix + "_confidence", error.reason(), error.context().hint);
             }
         }
-        const bool changed = std::any_of(columns.begin(), columns.end(), [&](auto c) { return given(c); });
-        if (changed && !source && !confidence) value = {m_table.name(), Confidence::common_practice};
+        const bool changed =
+            std::any_of(columns.begin(), columns.end(), [&](auto c) { return given(c); });
+        if (changed && !source && !confidence)
+            value = {m_table.name(), Confidence::common_practice};
     }
     /// All three or none; low <= typical <= high.
     void range(std::string_view low, std::string_view typical, std::string_view high, double most,
@@ -85,7 +94,11 @@ class Row {
         if (!a && !b && !c) return;
         Range r = value.value_or(Range{});
         if (!value && !(a && b && c)) {
-            m_table.fail(m_row, !a ? low : !b ? typical : high, "low, typical and high belong together");
+            m_table.fail(m_row,
+                         !a   ? low
+                         : !b ? typical
+                              : high,
+                         "low, typical and high belong together");
         }
         r = {a.value_or(r.low), b.value_or(r.typical), c.value_or(r.high)};
         if (!(r.low <= r.typical && r.typical <= r.high)) {
@@ -148,14 +161,16 @@ void read_species(const Row& row, Species& s) {
     row.check(s.depth_min_cm <= s.depth_max_cm, "depth_max_cm", "least depth is above greatest");
     row.number("drill_min_kg_ha", s.drill_min_kg_ha, 0.1, 500.0);
     row.number("drill_max_kg_ha", s.drill_max_kg_ha, 0.1, 500.0);
-    row.check(s.drill_min_kg_ha <= s.drill_max_kg_ha, "drill_max_kg_ha", "least rate is above greatest");
+    row.check(s.drill_min_kg_ha <= s.drill_max_kg_ha, "drill_max_kg_ha",
+              "least rate is above greatest");
     row.number("broadcast_min_kg_ha", s.broadcast_min_kg_ha, 0.1, 500.0);
     row.number("broadcast_max_kg_ha", s.broadcast_max_kg_ha, 0.1, 500.0);
     row.check(s.broadcast_min_kg_ha <= s.broadcast_max_kg_ha, "broadcast_max_kg_ha",
               "least rate is above greatest");
     row.number("min_germination_c", s.min_germination_c, -5.0, 30.0);
     row.number("seed_price_per_kg", s.seed_price_per_kg, 0.0, 1e6);
-    row.tag("seed", {"drill_min_kg_ha", "drill_max_kg_ha", "broadcast_min_kg_ha", "broadcast_max_kg_ha"},
+    row.tag("seed",
+            {"drill_min_kg_ha", "drill_max_kg_ha", "broadcast_min_kg_ha", "broadcast_max_kg_ha"},
             s.seed_tag);
 
     row.number("window_early_weeks", s.window_early_weeks, -30.0, 40.0);
@@ -177,9 +192,11 @@ void read_species(const Row& row, Species& s) {
     std::optional<Range> fall;
     if (s.fall_kg_ha.high > 0.0) fall = s.fall_kg_ha;
     row.range("fall_min_kg_ha", "fall_typical_kg_ha", "fall_max_kg_ha", 40000.0, fall);
-    row.check(fall && fall->low > 0.0, "fall_typical_kg_ha", "autumn dry matter must be above zero");
+    row.check(fall && fall->low > 0.0, "fall_typical_kg_ha",
+              "autumn dry matter must be above zero");
     s.fall_kg_ha = *fall;
-    row.range("spring_min_kg_ha", "spring_typical_kg_ha", "spring_max_kg_ha", 40000.0, s.spring_kg_ha);
+    row.range("spring_min_kg_ha", "spring_typical_kg_ha", "spring_max_kg_ha", 40000.0,
+              s.spring_kg_ha);
     row.check(!s.spring_kg_ha || s.spring_kg_ha->low > 0.0, "spring_typical_kg_ha",
               "spring dry matter must be above zero, or empty");
     row.tag("biomass",
@@ -196,7 +213,8 @@ void read_species(const Row& row, Species& s) {
     row.check(s.group == Group::legume || !s.fixed_share, "fixed_typical", "only legumes fix N");
     row.number("n_to_establish_kg_ha", s.n_to_establish_kg_ha, 0.0, 300.0);
     row.tag("nitrogen",
-            {"n_pct_young", "n_pct_late", "fixed_min", "fixed_typical", "fixed_max", "n_to_establish_kg_ha"},
+            {"n_pct_young", "n_pct_late", "fixed_min", "fixed_typical", "fixed_max",
+             "n_to_establish_kg_ha"},
             s.nitrogen_tag);
 
     row.number("height_cm", s.height_cm, 1.0, 400.0);
@@ -215,14 +233,14 @@ void read_species(const Row& row, Species& s) {
     row.tag("other", {"taproot", "root_depth_cm", "alpha_ha_kg", "persistence"}, s.other_tag);
 }
 
-constexpr std::initializer_list<std::string_view> species_columns = {
-    "species_id", "common_name", "group", "base_temp_c", "fall_typical_kg_ha", "n_pct_young",
-    "kill_temp_c", "drill_min_kg_ha"};
-
 }  // namespace
 
-std::string_view group_name(Group group) { return group_names[static_cast<std::size_t>(group)]; }
-std::string_view taproot_name(Taproot taproot) { return taproot_names[static_cast<std::size_t>(taproot)]; }
+std::string_view group_name(Group group) {
+    return group_names[static_cast<std::size_t>(group)];
+}
+std::string_view taproot_name(Taproot taproot) {
+    return taproot_names[static_cast<std::size_t>(taproot)];
+}
 std::string_view winter_class_name(WinterClass winter_class) {
     return winter_names[static_cast<std::size_t>(winter_class)];
 }
@@ -248,7 +266,8 @@ Catalogue::Catalogue(const Table& species, const Table& mixtures, const Table& s
         m_sources.push_back({sources.text(r, "code"), sources.text(r, "citation"),
                              parse_confidence(sources.text(r, "confidence"))});
     }
-    species.require(species_columns);
+    species.require({"species_id", "common_name", "group", "base_temp_c", "fall_typical_kg_ha",
+                     "n_pct_young", "kill_temp_c", "drill_min_kg_ha"});
     add_species(species);
     add_mixtures(mixtures);
 }
@@ -267,8 +286,8 @@ void Catalogue::add_species(const Table& user) {
             user.fail(r, "species_id", "'" + id + "' stands twice");
         }
         seen.push_back(id);
-        const auto found =
-            std::find_if(changed.begin(), changed.end(), [&](const Species& s) { return s.id == id; });
+        const auto found = std::find_if(changed.begin(), changed.end(),
+                                        [&](const Species& s) { return s.id == id; });
         const bool known = found != changed.end();
         Species species = known ? *found : Species{};
         species.id = id;
@@ -301,13 +320,15 @@ void Catalogue::add_mixtures(const Table& user) {
         }
         const double share = user.required_number(r, "share");
         if (share <= 0.0 || share > 1.0) user.fail(r, "share", "a share is above 0 and at most 1");
-        if (std::any_of(m_species.begin(), m_species.end(), [&](const auto& s) { return s.id == id; })) {
+        if (std::any_of(m_species.begin(), m_species.end(),
+                        [&](const auto& s) { return s.id == id; })) {
             user.fail(r, "mixture_id", "'" + id + "' is already the id of a species");
         }
         auto found = std::find_if(pending.begin(), pending.end(),
                                   [&](const Pending& p) { return p.row.id == id; });
         if (found == pending.end()) {
-            pending.push_back({{id, id, "", {}, {user.name(), Confidence::common_practice}}, r, 0.0});
+            pending.push_back(
+                {{id, id, "", {}, {user.name(), Confidence::common_practice}}, r, 0.0});
             found = pending.end() - 1;
         }
         const auto take = [&](std::string_view column, std::string& value) {
@@ -326,15 +347,17 @@ void Catalogue::add_mixtures(const Table& user) {
             }
         }
         for (const auto& [other, ignored] : found->row.parts) {
-            if (other == part) user.fail(r, "species_id", "'" + part + "' stands twice in this mixture");
+            if (other == part)
+                user.fail(r, "species_id", "'" + part + "' stands twice in this mixture");
         }
         found->row.parts.emplace_back(part, share);
         found->sum += share;
     }
     for (const Pending& p : pending) {
         if (std::abs(p.sum - 1.0) > 0.001) {
-            user.fail(p.first, "share",
-                      "the shares of '" + p.row.id + "' add to " + significant(p.sum, 4) + ", not to 1");
+            user.fail(
+                p.first, "share",
+                "the shares of '" + p.row.id + "' add to " + significant(p.sum, 4) + ", not to 1");
         }
     }
     for (Pending& p : pending) {
@@ -406,14 +429,16 @@ std::vector<Cover> Catalogue::list(const CatalogueFilter& filter) const {
         };
         if (filter.mixtures && *filter.mixtures == cover.pure()) continue;
         if (filter.group && !cover.has(*filter.group)) continue;
-        if (filter.taproot && !any([&](const Species& s) { return s.taproot == *filter.taproot; })) continue;
+        if (filter.taproot && !any([&](const Species& s) { return s.taproot == *filter.taproot; }))
+            continue;
         if (filter.overwinters &&
             any([](const Species& s) { return s.overwinters(); }) != *filter.overwinters) {
             continue;
         }
         if (!wanted.empty() && lower_case(cover.id).find(wanted) == std::string::npos &&
-            lower_case(cover.name).find(wanted) == std::string::npos &&
-            !any([&](const Species& s) { return lower_case(s.latin).find(wanted) != std::string::npos; })) {
+            lower_case(cover.name).find(wanted) == std::string::npos && !any([&](const Species& s) {
+                return lower_case(s.latin).find(wanted) != std::string::npos;
+            })) {
             continue;
         }
         covers.push_back(std::move(cover));
@@ -438,7 +463,8 @@ Cover Catalogue::parse_cover(std::string_view text) const {
         const Species& species = find_species(part.substr(0, equal));
         for (const Component& c : cover.components) {
             if (c.species.id == species.id) {
-                throw Error(ErrorKind::usage, "'" + species.id + "' stands twice in '" + std::string(text) + "'");
+                throw Error(ErrorKind::usage,
+                            "'" + species.id + "' stands twice in '" + std::string(text) + "'");
             }
         }
         cover.name += (cover.name.empty() ? "" : " and ") + species.name;
@@ -446,8 +472,8 @@ Cover Catalogue::parse_cover(std::string_view text) const {
         sum += *share;
     }
     if (std::abs(sum - 1.0) > 0.001) {
-        throw Error(ErrorKind::usage,
-                    "the shares of '" + std::string(text) + "' add to " + significant(sum, 4) + ", not to 1");
+        throw Error(ErrorKind::usage, "the shares of '" + std::string(text) + "' add to " +
+                                          significant(sum, 4) + ", not to 1");
     }
     return cover;
 }
@@ -488,7 +514,8 @@ const Constants& Constants::built_in() {
         c.winter_spread_c = value("winter_spread_c");
         c.zone_weight = value("zone_weight");
         for (std::size_t i = 0; i < 4; ++i) {
-            c.residue_half_life_days[i] = value("residue_half_life_" + std::to_string(i + 1) + "_days");
+            c.residue_half_life_days[i] =
+                value("residue_half_life_" + std::to_string(i + 1) + "_days");
         }
         c.winter_killed_chance = value("winter_killed_chance");
         c.winter_likely_chance = value("winter_likely_chance");

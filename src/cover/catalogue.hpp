@@ -154,8 +154,8 @@ class Catalogue {
     /// Citation of a code; the code itself where it is not listed (a user's own).
     std::string citation(std::string_view code) const;
 
-    /// Case ignored, '_' and blank count as '-'. Throws Error(usage) for an unknown id, with the nearest
-    /// known one.
+    /// Case ignored, '_' and blank count as '-'. Throws Error(usage) for an unknown id, with the
+    /// nearest known one.
     const Species& find_species(std::string_view id) const;
     /// A species or mixture as a cover, ready for forecast(). Throws as find_species.
     Cover find(std::string_view id) const;
@@ -208,9 +208,9 @@ struct Constants {
     double winter_spread_c = 0.0;  ///< of the yearly minimum about its mean
     double zone_weight = 0.0;      ///< weight of the hardiness zone in the killing threshold
     double winter_killed_chance = 0.0, winter_likely_chance = 0.0, winter_survives_chance = 0.0;
-    double brassica_least_heat_c_d = 0.0;  ///< base 0 C, sowing to frost: least for a brassica
-    double taproot_heat_c_d = 0.0;         ///< least for a radish taproot
-    double brassica_most_heat_c_d = 0.0;   ///< more makes seed
+    double brassica_least_heat_c_d = 0.0;   ///< base 0 C, sowing to frost: least for a brassica
+    double taproot_heat_c_d = 0.0;          ///< least for a radish taproot
+    double brassica_most_heat_c_d = 0.0;    ///< more makes seed
     double residue_half_life_days[4] = {};  ///< by persistence 1 to 4, in warm months
     double release_k_per_day = 0.0;         ///< 0.055: 90 % in 42 days
     double release_reference_c = 0.0;       ///< temperature that rate belongs to
@@ -218,9 +218,9 @@ struct Constants {
     double humification_tops = 0.0, humification_roots = 0.0;
     double killed_catch_share = 0.0;  ///< worth of N caught by a killed cover under high leaching
     double sample_error = 0.0, height_error = 0.0;  ///< half widths of measured mass ranges, shares
-    double full_credit_kg_ha = 0.0;  ///< release that scores 1 on supply-n
-    double full_humus_kg_ha = 0.0;   ///< humus carbon that scores 1 on organic-matter
-    double full_cost_per_ha = 0.0;   ///< seed cost that scores 0 on cost
+    double full_credit_kg_ha = 0.0;                 ///< release that scores 1 on supply-n
+    double full_humus_kg_ha = 0.0;  ///< humus carbon that scores 1 on organic-matter
+    double full_cost_per_ha = 0.0;  ///< seed cost that scores 0 on cost
 
     static const Constants& built_in();
 };

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "cover/choice.hpp"
 
-#include <algorithm>
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
+
+#include <algorithm>
+#include <cmath>
 
 namespace catchfield::cover {
 
@@ -14,11 +14,15 @@ namespace {
 constexpr std::array<std::string_view, aim_count> aim_names = {
     "erosion", "catch-n", "supply-n", "compaction", "organic-matter", "ends-itself", "cost"};
 constexpr std::array<std::string_view, 7> limit_names = {
-    "none",         "season too short", "too little nitrogen",  "wet subsoil",
-    "nitrogen tie-up", "volunteers",       "does not end by itself"};
+    "none",       "season too short",      "too little nitrogen", "wet subsoil", "nitrogen tie-up",
+    "volunteers", "does not end by itself"};
 
-std::size_t at(Aim aim) { return static_cast<std::size_t>(aim); }
-double share(double value) { return std::clamp(value, 0.0, 1.0); }
+std::size_t at(Aim aim) {
+    return static_cast<std::size_t>(aim);
+}
+double share(double value) {
+    return std::clamp(value, 0.0, 1.0);
+}
 
 bool volunteers_in_small_grain(const Cover& cover) {
     return std::any_of(cover.components.begin(), cover.components.end(), [](const Component& part) {
@@ -72,13 +76,16 @@ AimValues parts_of(const Candidate& candidate, const ZoneNeeds& needs, const Con
 
     const double release = f.release.range_kg_ha.typical;
     double credit = f.release.credit_kg_ha;
-    if (f.ending.by_winter) credit = 0.5 * (credit + std::min(credit, std::max(0.0, f.release.range_kg_ha.low)));
-    part[at(Aim::supply_n)] = std::clamp((release < 0.0 ? release : credit) / c.full_credit_kg_ha, -1.0, 1.0);
+    if (f.ending.by_winter)
+        credit = 0.5 * (credit + std::min(credit, std::max(0.0, f.release.range_kg_ha.low)));
+    part[at(Aim::supply_n)] =
+        std::clamp((release < 0.0 ? release : credit) / c.full_credit_kg_ha, -1.0, 1.0);
 
     double root = f.taproot == Taproot::strong ? 1.0 : f.taproot == Taproot::weak ? 0.3 : 0.0;
     // A fleshy taproot needs its season; perennials need more than the one winter they get here.
     if (candidate.cover->has(Group::brassica)) {
-        root *= share(f.heat_to_frost_c_d / c.taproot_heat_c_d) * share(f.frost_kg_ha.typical / 1500.0);
+        root *=
+            share(f.heat_to_frost_c_d / c.taproot_heat_c_d) * share(f.frost_kg_ha.typical / 1500.0);
     } else {
         root *= 0.5;
     }
@@ -100,12 +107,14 @@ std::string rounded(double kg_ha, UnitSystem units, double step) {
     const double value = units == UnitSystem::us ? kg_ha / units::kg_ha_per_lb_ac : kg_ha;
     return fixed(std::round(value / step) * step, 0);
 }
-std::string unit_name(UnitSystem units) { return units == UnitSystem::us ? " lb/ac" : " kg/ha"; }
+std::string unit_name(UnitSystem units) {
+    return units == UnitSystem::us ? " lb/ac" : " kg/ha";
+}
 std::string range_text(const Range& range, UnitSystem units, double step) {
     const double low = std::min(range.low, range.high);
     const double high = std::max(range.low, range.high);
-    return rounded(range.typical, units, step) + unit_name(units) + " (" + rounded(low, units, step) +
-           " to " + rounded(high, units, step) + ")";
+    return rounded(range.typical, units, step) + unit_name(units) + " (" +
+           rounded(low, units, step) + " to " + rounded(high, units, step) + ")";
 }
 
 std::string limit_sentence(const Candidate& candidate, Limit limit, const ZoneNeeds& needs,
@@ -120,8 +129,8 @@ std::string limit_sentence(const Candidate& candidate, Limit limit, const ZoneNe
                        iso_date(season.inputs().sow) + ", with " + fixed(f.heat_to_frost_c_d, 0) +
                        " degree-days (base 0 C) left to the first hard frost.";
             }
-            return "Refused: the season is too short; only " + range_text(f.end_kg_ha, units, 10.0) +
-                   " of dry matter is expected.";
+            return "Refused: the season is too short; only " +
+                   range_text(f.end_kg_ha, units, 10.0) + " of dry matter is expected.";
         case Limit::too_little_n: {
             if (needs.nitrate_0_30_kg_ha) {
                 for (const Component& part : candidate.cover->components) {
@@ -129,26 +138,31 @@ std::string limit_sentence(const Candidate& candidate, Limit limit, const ZoneNe
                     if (least && *needs.nitrate_0_30_kg_ha < *least) {
                         return "Refused: too little soil nitrogen. The zone has " +
                                rounded(*needs.nitrate_0_30_kg_ha, units, 1.0) + unit_name(units) +
-                               " nitrate-N in the topsoil, " + part.species.name + " wants at least " +
-                               rounded(*least, units, 1.0) + unit_name(units) + " (assumption).";
+                               " nitrate-N in the topsoil, " + part.species.name +
+                               " wants at least " + rounded(*least, units, 1.0) + unit_name(units) +
+                               " (assumption).";
                     }
                 }
             }
             return "Refused: too little soil nitrogen; it would starve at " +
                    range_text(f.end_kg_ha, units, 10.0) + " of dry matter.";
         }
-        case Limit::wet_subsoil: return "Refused: the subsoil is wet, and a taproot rots in it.";
+        case Limit::wet_subsoil:
+            return "Refused: the subsoil is wet, and a taproot rots in it.";
         case Limit::tie_up:
             return "Refused: it would tie up about " +
                    rounded(-f.release.range_kg_ha.typical, units, 1.0) + unit_name(units) +
-                   " of nitrogen (C:N " + fixed(f.cn_ratio, 0) + "), and " + next + " cannot wait for it.";
+                   " of nitrogen (C:N " + fixed(f.cn_ratio, 0) + "), and " + next +
+                   " cannot wait for it.";
         case Limit::volunteers:
             return "Refused: volunteers would come up in " + next + ", a small grain.";
         case Limit::does_not_end:
             return "Refused: it has to end by itself, and this one " +
-                   std::string(f.ending.winterkill == Winterkill::uncertain ? "may live" : "lives") +
+                   std::string(f.ending.winterkill == Winterkill::uncertain ? "may live"
+                                                                            : "lives") +
                    " through the winter.";
-        case Limit::none: break;
+        case Limit::none:
+            break;
     }
     return "";
 }
@@ -171,15 +185,20 @@ double worth(std::span<const Choice> zones, std::span<const double> areas,
              std::span<const std::size_t> set) {
     double sum = 0.0;
     for (std::size_t z = 0; z < zones.size(); ++z) {
-        if (const auto best = best_of(zones[z], set)) sum += areas[z] * zones[z].scores[*best].total;
+        if (const auto best = best_of(zones[z], set))
+            sum += areas[z] * zones[z].scores[*best].total;
     }
     return sum;
 }
 
 }  // namespace
 
-std::string_view aim_name(Aim aim) { return aim_names[at(aim)]; }
-std::string_view limit_name(Limit limit) { return limit_names[static_cast<std::size_t>(limit)]; }
+std::string_view aim_name(Aim aim) {
+    return aim_names[at(aim)];
+}
+std::string_view limit_name(Limit limit) {
+    return limit_names[static_cast<std::size_t>(limit)];
+}
 
 Aims Aims::usual() {
     Aims aims;
@@ -205,7 +224,8 @@ Aims parse_aims(std::string_view text) {
         if (found == aim_names.end()) {
             const std::string near = nearest_name(name, aim_names);
             std::string known;
-            for (const auto aim : aim_names) known += (known.empty() ? "" : ", ") + std::string(aim);
+            for (const auto aim : aim_names)
+                known += (known.empty() ? "" : ", ") + std::string(aim);
             throw Error(ErrorKind::usage, "unknown aim '" + name + "'",
                         {.layer = "aims",
                          .hint = (near.empty() ? "" : "Did you mean '" + near + "'? ") +
@@ -218,7 +238,8 @@ Aims parse_aims(std::string_view text) {
                         {.layer = "aims", .hint = "Write for example erosion=3."});
         }
         const auto i = static_cast<std::size_t>(found - aim_names.begin());
-        if (seen[i]) throw Error(ErrorKind::usage, "aim '" + name + "' stands twice", {.layer = "aims"});
+        if (seen[i])
+            throw Error(ErrorKind::usage, "aim '" + name + "' stands twice", {.layer = "aims"});
         seen[i] = true;
         aims.weight[i] = *weight;
         sum += *weight;
@@ -281,7 +302,8 @@ void choose_for_field(std::span<Choice> zones, std::span<const double> areas_ha,
     if (zones.empty()) return;
     const std::size_t n = zones[0].scores.size();
     if (areas_ha.size() != zones.size() ||
-        std::any_of(zones.begin(), zones.end(), [&](const Choice& z) { return z.scores.size() != n; })) {
+        std::any_of(zones.begin(), zones.end(),
+                    [&](const Choice& z) { return z.scores.size() != n; })) {
         throw Error(ErrorKind::internal, "zones, areas and candidates of a field do not match");
     }
     std::vector<std::size_t> all(n);
@@ -289,7 +311,8 @@ void choose_for_field(std::span<Choice> zones, std::span<const double> areas_ha,
     std::vector<std::size_t> winners;
     for (Choice& zone : zones) {
         zone.chosen = best_of(zone, all);
-        if (zone.chosen && std::find(winners.begin(), winners.end(), *zone.chosen) == winners.end()) {
+        if (zone.chosen &&
+            std::find(winners.begin(), winners.end(), *zone.chosen) == winners.end()) {
             winners.push_back(*zone.chosen);
         }
     }
@@ -349,7 +372,8 @@ std::string reason(const Candidate& candidate, const Score& score, const ZoneNee
     }
     text += ". ";
     const double release = f.release.range_kg_ha.typical;
-    text += release < 0.0 ? "After it ends it ties up nitrogen: " : "After it ends it releases nitrogen: ";
+    text += release < 0.0 ? "After it ends it ties up nitrogen: "
+                          : "After it ends it releases nitrogen: ";
     text += range_text(f.release.range_kg_ha, units, 1.0);
     text += release < 0.0 ? ", minus is tied up." : ", minus would be tied up.";
     text += f.ending.by_winter ? " Winter is expected to end it" : " The grower has to end it";
@@ -366,7 +390,8 @@ std::string reason(const Candidate& candidate, const Score& score, const ZoneNee
         text += " Every week of delay costs about " + rounded(f.week_cost_kg_ha, units, 10.0) +
                 unit_name(units) + ".";
     }
-    if (!candidate.cost_per_ha) text += " No seed price is given, so cost counts the same for all such.";
+    if (!candidate.cost_per_ha)
+        text += " No seed price is given, so cost counts the same for all such.";
     text += " Confidence: " + std::string(confidence_name(f.confidence)) + ".";
     return text;
 }

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "cover/ending.hpp"
 
-#include <algorithm>
-#include <array>
-
 #include "base/text.hpp"
 #include "base/units.hpp"
+
+#include <algorithm>
+#include <array>
 
 namespace catchfield::cover {
 
@@ -23,17 +23,22 @@ Winterkill class_of(double chance, const Constants& c) {
 
 Winterkill class_of(WinterClass catalogue) {
     switch (catalogue) {
-        case WinterClass::killed: return Winterkill::killed;
-        case WinterClass::usually_killed: return Winterkill::likely;
-        case WinterClass::variable: return Winterkill::uncertain;
+        case WinterClass::killed:
+            return Winterkill::killed;
+        case WinterClass::usually_killed:
+            return Winterkill::likely;
+        case WinterClass::variable:
+            return Winterkill::uncertain;
         case WinterClass::usually_survives:
-        case WinterClass::survives: break;
+        case WinterClass::survives:
+            break;
     }
     return Winterkill::survives;
 }
 
 std::string capital(std::string text) {
-    if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
+    if (!text.empty() && text[0] >= 'a' && text[0] <= 'z')
+        text[0] = static_cast<char>(text[0] - 32);
     return text;
 }
 
@@ -56,8 +61,8 @@ Ending how_it_ends(const Species& species, const Season& season, const Constants
     ending.winterkill = ending.kill_chance ? class_of(*ending.kill_chance, constants)
                                            : class_of(species.winter_class);
     ending.date = season.inputs().terminate;
-    const bool expect_kill = ending.kill_chance ? *ending.kill_chance >= 0.5
-                                                : ending.winterkill <= Winterkill::likely;
+    const bool expect_kill =
+        ending.kill_chance ? *ending.kill_chance >= 0.5 : ending.winterkill <= Winterkill::likely;
     if (!expect_kill) return ending;
     // With means no day may be cold enough although most winters are: then the middle of winter.
     const Date killed = season.first_kill(species.kill_temp_c).value_or(season.midwinter());
@@ -101,14 +106,17 @@ std::vector<std::string> ending_advice(const Species& species, const Ending& end
     }
     if (!species.weed_flag.empty()) advice.push_back("Weed risk: " + species.weed_flag + ".");
     if (next.small_grain && species.weed_flag.find("small") != std::string::npos) {
-        advice.push_back("Do not use it ahead of " + crop + " grown for grain or seed: volunteers.");
+        advice.push_back("Do not use it ahead of " + crop +
+                         " grown for grain or seed: volunteers.");
     }
     if (!species.host_flag.empty()) advice.push_back(capital(species.host_flag) + ".");
     if (species.group == Group::legume && next.legume) {
-        advice.push_back("Legume after legume: shared root rots and nematodes are a risk to " + crop + ".");
+        advice.push_back("Legume after legume: shared root rots and nematodes are a risk to " +
+                         crop + ".");
     }
     if (species.group == Group::brassica && next.brassica) {
-        advice.push_back("Brassica after brassica: clubroot and root maggots carry over to " + crop + ".");
+        advice.push_back("Brassica after brassica: clubroot and root maggots carry over to " +
+                         crop + ".");
     }
     return advice;
 }

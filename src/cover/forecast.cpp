@@ -1,18 +1,19 @@
 // SPDX-License-Identifier: MIT
 #include "cover/forecast.hpp"
 
+#include "base/error.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
-
-#include "base/error.hpp"
 
 namespace catchfield::cover {
 
 namespace {
 
 constexpr std::array<std::string_view, 15> caution_words = {
-    "No soil nitrogen is given: 60 kg/ha is assumed for autumn. A soil nitrate test would settle it.",
+    "No soil nitrogen is given: 60 kg/ha is assumed for autumn. A soil nitrate test would settle "
+    "it.",
     "Soil nitrogen, not the season, sets how much it grows.",
     "Sown after the latest sensible date for this place.",
     "Sown before its usual window: it may bolt, flower or outgrow what is wanted.",
@@ -32,8 +33,8 @@ constexpr std::array<std::string_view, 15> caution_words = {
 
 void check_site(const SiteInputs& site) {
     const auto good = [](double value) { return std::isfinite(value) && value >= 0.0; };
-    if (!good(site.n_supply_kg_ha.value_or(0.0)) || !good(site.spring_n_supply_kg_ha.value_or(0.0)) ||
-        !good(site.removed_kg_ha)) {
+    if (!good(site.n_supply_kg_ha.value_or(0.0)) ||
+        !good(site.spring_n_supply_kg_ha.value_or(0.0)) || !good(site.removed_kg_ha)) {
         throw Error(ErrorKind::usage, "soil nitrogen and removed residue must be zero or more");
     }
     if (!(site.stand >= 0.0 && site.stand <= 1.0)) {
@@ -58,7 +59,7 @@ void add(Range& sum, const Range& part) {
 
 /// One component on the site: what it may weigh after the soil N had its say.
 struct Part {
-    double factor = 0.0;   ///< share x stand x mixture gain
+    double factor = 0.0;  ///< share x stand x mixture gain
     Uptake frost, fall, end;
 };
 
@@ -100,8 +101,8 @@ CarbonBalance carbon_balance(double shoot_kg_ha, double root_kg_ha, double remov
     const double c = constants.carbon_share;
     balance.returned_dm_kg_ha = shoot_kg_ha + root_kg_ha;
     balance.returned_c_kg_ha = balance.returned_dm_kg_ha * c;
-    balance.humus_c_kg_ha = c * (shoot_kg_ha * constants.humification_tops +
-                                 root_kg_ha * constants.humification_roots);
+    balance.humus_c_kg_ha =
+        c * (shoot_kg_ha * constants.humification_tops + root_kg_ha * constants.humification_roots);
     balance.removed_c_kg_ha = removed_kg_ha * c;
     balance.removed_humus_c_kg_ha = removed_kg_ha * c * constants.humification_tops;
     balance.balance_kg_ha = balance.humus_c_kg_ha - balance.removed_humus_c_kg_ha;
@@ -138,8 +139,8 @@ Forecast forecast(const Cover& cover, const CoverGrowth& growth, const Season& s
     Forecast f;
     f.stand = site.stand;
     f.heat_to_frost_c_d = growth.heat_to_frost_c_d;
-    f.confidence = cover.pure() ? Confidence::verified
-                                : weakest(cover.tag.confidence, Confidence::unchecked);
+    f.confidence =
+        cover.pure() ? Confidence::verified : weakest(cover.tag.confidence, Confidence::unchecked);
 
     // Grasses and brassicas divide the soil N by their shares of the seeding; legumes take what is
     // left. So no part grows more because another one failed.
@@ -193,14 +194,15 @@ Forecast forecast(const Cover& cover, const CoverGrowth& growth, const Season& s
         f.n_fixed_kg_ha += part.end.fixed_n_kg_ha;
         f.fall_n_caught_kg_ha += part.fall.soil_n_kg_ha;
         f.root_kg_ha += part.end.mass_kg_ha * s.root_share;
-        residues.push_back({part.end.mass_kg_ha, part.end.n_kg_ha(), part.end.mass_kg_ha * c.carbon_share});
+        residues.push_back(
+            {part.end.mass_kg_ha, part.end.n_kg_ha(), part.end.mass_kg_ha * c.carbon_share});
         if (s.group == Group::legume) leg_n += part.end.n_kg_ha();
         open_frost *= 1.0 - canopy_cover(s, part.frost.mass_kg_ha, c);
         open_end *= 1.0 - canopy_cover(s, part.end.mass_kg_ha, c);
         // Height follows the mass of the same plants on full ground.
         const double ground = std::max(1e-9, part.factor / gain);
-        f.height_at_frost_cm = std::max(
-            f.height_at_frost_cm, 100.0 * canopy_height_m(s, part.frost.mass_kg_ha / ground));
+        f.height_at_frost_cm = std::max(f.height_at_frost_cm,
+                                        100.0 * canopy_height_m(s, part.frost.mass_kg_ha / ground));
         f.height_at_end_cm =
             std::max(f.height_at_end_cm, 100.0 * canopy_height_m(s, part.end.mass_kg_ha / ground));
         f.latest_sowing = std::min(f.latest_sowing, g.latest_sowing);
@@ -219,8 +221,8 @@ Forecast forecast(const Cover& cover, const CoverGrowth& growth, const Season& s
             const int month_half = static_cast<int>(k);
             const bool spring_half = month_half >= half_month_of(season.midwinter()) &&
                                      month_half < half_month_of(in.sow);
-            const double most =
-                spring_half ? part.end.mass_kg_ha : std::max(part.fall.mass_kg_ha, part.frost.mass_kg_ha);
+            const double most = spring_half ? part.end.mass_kg_ha
+                                            : std::max(part.fall.mass_kg_ha, part.frost.mass_kg_ha);
             const double live = std::min(g.live_kg_ha[k] * part.factor, most);
             const double dead = g.dead_share[k] * part.end.mass_kg_ha;
             f.live_kg_ha[k] += live;
@@ -240,12 +242,14 @@ Forecast forecast(const Cover& cover, const CoverGrowth& growth, const Season& s
                            growth.heat_to_frost_c_d > c.brassica_most_heat_c_d;
         if (seeds) f.cautions |= bit(Caution::may_set_seed);
         if (!g.ending.kill_chance) f.cautions |= bit(Caution::winter_unknown);
-        if (g.ending.winterkill == Winterkill::uncertain) f.cautions |= bit(Caution::winter_uncertain);
+        if (g.ending.winterkill == Winterkill::uncertain)
+            f.cautions |= bit(Caution::winter_uncertain);
         if (!s.weed_flag.empty()) f.cautions |= bit(Caution::weed_risk);
         if (site.coarse_soil && g.ending.by_winter && s.group == Group::brassica) {
             f.cautions |= bit(Caution::early_leak);
         }
-        const double most_heat = 2.0 * 7.0 * c.reference_weeks * (c.reference_autumn_c - s.base_temp_c);
+        const double most_heat =
+            2.0 * 7.0 * c.reference_weeks * (c.reference_autumn_c - s.base_temp_c);
         if (g.heat_fall_c_d > most_heat) f.cautions |= bit(Caution::extrapolated);
     }
     for (std::size_t k = 0; k < 24; ++k) {

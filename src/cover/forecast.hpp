@@ -125,8 +125,8 @@ CoverGrowth grow(const Cover& cover, const Season& season,
                  const Constants& constants = Constants::built_in());
 
 /// Forecast of a cover on a site. Mixtures: masses by seeding share, N and C by mass; the grass and
-/// brassica parts divide the soil N by their shares, legumes take what is left. Throws Error(usage) for a site with negative or not finite
-/// values or a stand outside 0 to 1.
+/// brassica parts divide the soil N by their shares, legumes take what is left. Throws Error(usage)
+/// for a site with negative or not finite values or a stand outside 0 to 1.
 Forecast forecast(const Cover& cover, const CoverGrowth& growth, const Season& season,
                   const SiteInputs& site, const Constants& constants = Constants::built_in());
 /// The same in one step.

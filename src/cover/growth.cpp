@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "cover/growth.hpp"
 
+#include "base/units.hpp"
+
 #include <algorithm>
 #include <cmath>
-
-#include "base/units.hpp"
 
 namespace catchfield::cover {
 
@@ -19,7 +19,8 @@ double autumn_mass(const Species& s, double heat, const Constants& c) {
     double mass = 0.0;
     if (s.curve == GrowthCurve::brassica_line) {
         // The published line with its corner rounded, so that young stands have some cover.
-        mass = expolinear(heat, brassica_slope * s.curve_factor, brassica_lag_c_d, c.curve_softness_c_d);
+        mass = expolinear(heat, brassica_slope * s.curve_factor, brassica_lag_c_d,
+                          c.curve_softness_c_d);
     } else {
         const double reference =
             7.0 * c.reference_weeks * std::max(c.reference_autumn_c - s.base_temp_c, 1.0);
@@ -41,16 +42,15 @@ double living_mass(const Species& s, const Season& season, Date sow, Date day, c
     const double autumn = autumn_mass(s, heat, c);
     const Date midwinter = season.midwinter();
     if (day <= midwinter || !s.spring_kg_ha) return autumn;
-    const double at_midwinter =
-        autumn_mass(s, season.heat(s.base_temp_c, sow, midwinter), c);
+    const double at_midwinter = autumn_mass(s, season.heat(s.base_temp_c, sow, midwinter), c);
     const double half = c.establishment_half_share * s.fall_kg_ha.typical;
-    const double vigour = std::min(
-        1.0, at_midwinter / (at_midwinter + half) * (1.0 + c.establishment_half_share));
+    const double vigour =
+        std::min(1.0, at_midwinter / (at_midwinter + half) * (1.0 + c.establishment_half_share));
     const double kept = c.winter_retention * at_midwinter;
     const double full_gain =
         std::max(0.0, s.spring_kg_ha->typical - c.winter_retention * s.fall_kg_ha.typical);
-    const double slope = s.curve == GrowthCurve::vetch_line ? vetch_slope
-                                                            : full_gain / reference_spring_heat(s, c);
+    const double slope =
+        s.curve == GrowthCurve::vetch_line ? vetch_slope : full_gain / reference_spring_heat(s, c);
     const double gain = vigour * slope * season.heat(s.base_temp_c, std::max(sow, midwinter), day);
     // A stand does not shrink below what the autumn curve gives for all its heat, which also keeps
     // mass falling with later sowing for sowings near and after midwinter.
@@ -101,7 +101,9 @@ double brassica_line_kg_ha(double heat_c_d, double r) {
     return brassica_slope * r * std::max(0.0, heat_c_d - brassica_lag_c_d);
 }
 
-double vetch_line_kg_ha(double heat_c_d) { return vetch_slope * heat_c_d; }
+double vetch_line_kg_ha(double heat_c_d) {
+    return vetch_slope * heat_c_d;
+}
 
 double expolinear(double heat_c_d, double slope, double lag_c_d, double softness_c_d) {
     const double x = (heat_c_d - lag_c_d) / softness_c_d;
@@ -113,7 +115,9 @@ double residue_cover(double alpha_ha_kg, double mass_kg_ha) {
     return -std::expm1(-alpha_ha_kg * mass_kg_ha);
 }
 
-double intercepted_light(double k, double leaf_area_index) { return -std::expm1(-k * leaf_area_index); }
+double intercepted_light(double k, double leaf_area_index) {
+    return -std::expm1(-k * leaf_area_index);
+}
 
 double typical_mass_kg_ha(const Species& species, const Season& season, Date sow, Date day,
                           const Constants& constants) {
@@ -128,7 +132,9 @@ Growth grow(const Species& species, const Season& season, const Constants& const
     const auto mass = [&](Date sow, Date day) {
         return living_mass(species, season, sow, std::min(day, end), constants);
     };
-    const auto stage = [&](double m, Date day) { return stage_of(species, season, m, day, constants); };
+    const auto stage = [&](double m, Date day) {
+        return stage_of(species, season, m, day, constants);
+    };
 
     const double at_frost = mass(in.sow, in.hard_frost);
     const Date autumn_end = std::min(end, season.midwinter());

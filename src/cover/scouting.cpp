@@ -1,17 +1,18 @@
 // SPDX-License-Identifier: MIT
 #include "cover/scouting.hpp"
 
-#include <algorithm>
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
+
+#include <algorithm>
+#include <cmath>
 
 namespace catchfield::cover {
 
 namespace {
 
-std::optional<double> figure(const Table& table, std::size_t row, std::string_view column, double most) {
+std::optional<double> figure(const Table& table, std::size_t row, std::string_view column,
+                             double most) {
     if (!table.has(column)) return std::nullopt;
     const std::optional<double> value = table.number(row, column);
     if (value && (*value < 0.0 || *value > most)) {
@@ -31,10 +32,14 @@ std::string height_text(double cm, UnitSystem units) {
     return units == UnitSystem::us ? fixed(cm / units::cm_per_in, 0) + " in" : fixed(cm, 0) + " cm";
 }
 
-void scale(HalfMonths& values, std::size_t k, double factor) { values[k] *= factor; }
+void scale(HalfMonths& values, std::size_t k, double factor) {
+    values[k] *= factor;
+}
 
 /// Cover under a mass change: 1 - (1 - cover)^factor, since cover is 1 - exp(-a mass).
-double scaled_cover(double cover, double factor) { return 1.0 - std::pow(1.0 - cover, factor); }
+double scaled_cover(double cover, double factor) {
+    return 1.0 - std::pow(1.0 - cover, factor);
+}
 
 }  // namespace
 
@@ -53,10 +58,12 @@ std::vector<Scouting> parse_scouting(const Table& table, const Catalogue& catalo
             record.y = table.number(r, "y");
         }
         if (record.zone.empty() && !(record.x && record.y)) {
-            table.fail(r, zones ? "zone" : "x", "the record has no place", "Give the zone, or x and y.");
+            table.fail(r, zones ? "zone" : "x", "the record has no place",
+                       "Give the zone, or x and y.");
         }
         const std::optional<Date> date = parse_date(table.text(r, "date"));
-        if (!date) table.fail(r, "date", "'" + table.text(r, "date") + "' is not a date like 2026-04-20");
+        if (!date)
+            table.fail(r, "date", "'" + table.text(r, "date") + "' is not a date like 2026-04-20");
         record.date = *date;
         if (table.has("species") && !table.text(r, "species").empty()) {
             try {
@@ -108,8 +115,9 @@ Revised revise(const Cover& cover, const Forecast& forecast, const Scouting& rec
     const SeasonInputs& in = season.inputs();
     if (record.date < in.sow || record.date > in.next_planting) {
         throw Error(ErrorKind::usage,
-                    "the field was visited on " + iso_date(record.date) + ", outside the season from " +
-                        iso_date(in.sow) + " to " + iso_date(in.next_planting),
+                    "the field was visited on " + iso_date(record.date) +
+                        ", outside the season from " + iso_date(in.sow) + " to " +
+                        iso_date(in.next_planting),
                     {.layer = "scouting",
                      .feature = record.line > 0 ? "line " + std::to_string(record.line) : ""});
     }
@@ -142,13 +150,15 @@ Revised revise(const Cover& cover, const Forecast& forecast, const Scouting& rec
                                 mass_text(model, units) + " forecast for that date.");
     } else {
         if (record.height_cm && model_height_cm > 0.0) ratio *= *record.height_cm / model_height_cm;
-        if (record.stand_pct && forecast.stand > 0.0) ratio *= *record.stand_pct / 100.0 / forecast.stand;
+        if (record.stand_pct && forecast.stand > 0.0)
+            ratio *= *record.stand_pct / 100.0 / forecast.stand;
         if (!was_dead) ratio *= left;
     }
     if (record.height_cm) {
         revised.notes.push_back("Height " + height_text(*record.height_cm, units) + " found, " +
                                 height_text(model_height_cm, units) + " forecast.");
-        f.height_at_end_cm = std::max(*record.height_cm, was_dead ? 0.0 : f.height_at_end_cm * ratio);
+        f.height_at_end_cm =
+            std::max(*record.height_cm, was_dead ? 0.0 : f.height_at_end_cm * ratio);
     }
     if (record.stand_pct) {
         revised.notes.push_back("Stand " + fixed(*record.stand_pct, 0) + " % found, " +
@@ -163,7 +173,8 @@ Revised revise(const Cover& cover, const Forecast& forecast, const Scouting& rec
         } else if (*record.frost_damage_pct < 50.0 && f.ending.by_winter) {
             f.ending = {Winterkill::survives, 0.0, in.terminate, false};
             revised.notes.push_back(
-                "Found alive after winter; it was expected to die. It has to be ended, and its growth "
+                "Found alive after winter; it was expected to die. It has to be ended, and its "
+                "growth "
                 "in spring is not in the forecast.");
         }
         f.cautions &= ~bit(Caution::winter_uncertain);
@@ -175,8 +186,8 @@ Revised revise(const Cover& cover, const Forecast& forecast, const Scouting& rec
     f.cover_at_end = scaled_cover(f.cover_at_end, ratio);
     f.root_kg_ha *= typical / old_mass;
     const int first = half_month_of(in.sow);
-    const int visited = static_cast<int>(visit) < first ? static_cast<int>(visit) + 24
-                                                        : static_cast<int>(visit);
+    const int visited =
+        static_cast<int>(visit) < first ? static_cast<int>(visit) + 24 : static_cast<int>(visit);
     for (int k = visited; k < first + 24; ++k) {
         const auto slot = static_cast<std::size_t>(k % 24);
         scale(f.live_kg_ha, slot, ratio);
@@ -202,8 +213,9 @@ Revised revise(const Cover& cover, const Forecast& forecast, const Scouting& rec
     f.n_root_kg_ha = f.n_uptake_kg_ha * c.root_n_share / (1.0 - c.root_n_share);
     f.cn_ratio = cn_ratio(shoots).value_or(0.0);
     const bool legume = cover.has(Group::legume) && fixed_part > 0.25;
-    f.release = net_release(shoots, f.ending.by_winter, legume,
-                            season.warm_days(f.ending.date, in.next_planting, c.release_reference_c), c);
+    f.release =
+        net_release(shoots, f.ending.by_winter, legume,
+                    season.warm_days(f.ending.date, in.next_planting, c.release_reference_c), c);
     f.carbon = carbon_balance(typical, f.root_kg_ha, site.removed_kg_ha, c);
     f.catches_until = f.ending.date;
 

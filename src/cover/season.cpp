@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "cover/season.hpp"
 
-#include <algorithm>
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "base/units.hpp"
 #include "cover/uptake.hpp"
+
+#include <algorithm>
+#include <cmath>
 
 namespace catchfield::cover {
 
@@ -15,7 +15,9 @@ namespace {
 
 constexpr double hard_frost_c = -2.2;
 
-double normal_share_below(double z) { return 0.5 * std::erfc(-z / std::sqrt(2.0)); }
+double normal_share_below(double z) {
+    return 0.5 * std::erfc(-z / std::sqrt(2.0));
+}
 
 std::vector<double> bases_of(const Catalogue& catalogue) {
     std::vector<double> bases;
@@ -30,8 +32,8 @@ std::vector<double> bases_of(const Catalogue& catalogue) {
 void check_dates(const SeasonInputs& in) {
     if (in.terminate <= in.sow) {
         throw Error(ErrorKind::usage,
-                    "the cover crop is ended on " + iso_date(in.terminate) + ", before it is sown on " +
-                        iso_date(in.sow),
+                    "the cover crop is ended on " + iso_date(in.terminate) +
+                        ", before it is sown on " + iso_date(in.sow),
                     {.layer = "season", .hint = "Check 'sow' and 'terminate'."});
     }
     if (in.next_planting < in.terminate) {
@@ -46,12 +48,13 @@ void check_dates(const SeasonInputs& in) {
     }
     const int to_frost = days_between(in.sow, in.hard_frost);
     if (to_frost < -60 || to_frost > 330) {
-        throw Error(ErrorKind::usage,
-                    "the first hard frost " + iso_date(in.hard_frost) + " does not belong to a sowing on " +
-                        iso_date(in.sow),
-                    {.layer = "season",
-                     .hint = "Give the first hard frost of the autumn of the sowing; a cover crop cannot "
-                             "be sown more than 60 days after it."});
+        throw Error(
+            ErrorKind::usage,
+            "the first hard frost " + iso_date(in.hard_frost) + " does not belong to a sowing on " +
+                iso_date(in.sow),
+            {.layer = "season",
+             .hint = "Give the first hard frost of the autumn of the sowing; a cover crop cannot "
+                     "be sown more than 60 days after it."});
     }
 }
 
@@ -74,7 +77,8 @@ void check_weather(const SeasonInputs& in) {
         const double high = in.tmax_c[i];
         const std::string day = iso_date(in.first_day + std::chrono::days(static_cast<int>(i)));
         if (!std::isfinite(low) || !std::isfinite(high) || low > high) {
-            throw Error(ErrorKind::data, "the least temperature is above the greatest, or one is missing",
+            throw Error(ErrorKind::data,
+                        "the least temperature is above the greatest, or one is missing",
                         {.layer = "weather", .feature = day});
         }
         if (high > 58.0 || low < -70.0) {
@@ -150,8 +154,9 @@ void Season::keep_sums(double base_c) {
     const std::size_t days = m_inputs.tmin_c.size();
     Sums sums{base_c, std::vector<double>(days + 1, 0.0)};
     for (std::size_t i = 0; i < days; ++i) {
-        sums.cumulative[i + 1] = sums.cumulative[i] + day_heat(m_inputs.tmax_c[i], m_inputs.tmin_c[i],
-                                                               base_c, m_inputs.method);
+        sums.cumulative[i + 1] =
+            sums.cumulative[i] +
+            day_heat(m_inputs.tmax_c[i], m_inputs.tmin_c[i], base_c, m_inputs.method);
     }
     m_sums.push_back(std::move(sums));
 }

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "cover/seeding.hpp"
 
-#include <algorithm>
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
+
+#include <algorithm>
+#include <cmath>
 
 namespace catchfield::cover {
 
@@ -17,10 +17,12 @@ void check(const Cover& cover, const SeedOrder& order) {
         throw Error(ErrorKind::usage, reason, {.layer = "seeding of " + cover.id, .hint = hint});
     };
     if (!order.lots.empty() && order.lots.size() != n) {
-        fail(std::to_string(order.lots.size()) + " seed lots for " + std::to_string(n) + " species");
+        fail(std::to_string(order.lots.size()) + " seed lots for " + std::to_string(n) +
+             " species");
     }
     if (!order.prices_per_kg.empty() && order.prices_per_kg.size() != n) {
-        fail(std::to_string(order.prices_per_kg.size()) + " prices for " + std::to_string(n) + " species");
+        fail(std::to_string(order.prices_per_kg.size()) + " prices for " + std::to_string(n) +
+             " species");
     }
     for (const SeedLot& lot : order.lots) {
         for (const double part : {lot.purity, lot.germination}) {
@@ -68,9 +70,9 @@ SeedPrescription seed_prescription(const Cover& cover, const SeedOrder& order) {
         line.bulk_kg_ha = line.pure_live_kg_ha / lot.pure_live();
         line.depth_min_cm = s.depth_min_cm;
         line.depth_max_cm = s.depth_max_cm;
-        const std::optional<double> price =
-            !order.prices_per_kg.empty() && order.prices_per_kg[i] ? order.prices_per_kg[i]
-                                                                   : s.seed_price_per_kg;
+        const std::optional<double> price = !order.prices_per_kg.empty() && order.prices_per_kg[i]
+                                                ? order.prices_per_kg[i]
+                                                : s.seed_price_per_kg;
         if (price) {
             line.cost_per_ha = *price * line.bulk_kg_ha;
             cost += *line.cost_per_ha;
@@ -78,7 +80,8 @@ SeedPrescription seed_prescription(const Cover& cover, const SeedOrder& order) {
             all_priced = false;
         }
         if (lot.pure_live() < 0.7) {
-            result.warnings.push_back("Only " + fixed(100.0 * lot.pure_live(), 0) + " % of the " + s.name +
+            result.warnings.push_back("Only " + fixed(100.0 * lot.pure_live(), 0) + " % of the " +
+                                      s.name +
                                       " seed is pure and live: a better lot may be cheaper.");
         }
         shallowest = std::min(shallowest, s.depth_max_cm);
@@ -93,8 +96,9 @@ SeedPrescription seed_prescription(const Cover& cover, const SeedOrder& order) {
             "Rates are pure live seed; divide by purity x germination of the seed tag.");
     }
     if (order.method == SowingMethod::drilled && deepest > shallowest) {
-        result.warnings.push_back("The seeds want different depths (" + fixed(shallowest, 1) + " and " +
-                                  fixed(deepest, 1) + " cm): sow them in two passes or boxes.");
+        result.warnings.push_back("The seeds want different depths (" + fixed(shallowest, 1) +
+                                  " and " + fixed(deepest, 1) +
+                                  " cm): sow them in two passes or boxes.");
     }
     return result;
 }

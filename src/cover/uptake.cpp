@@ -68,7 +68,9 @@ Uptake take_up(const Species& species, double mass_kg_ha, double stage, double s
     return uptake;
 }
 
-double pan_line_kg_mg(double n_pct) { return 8.75 * (std::clamp(n_pct, 1.5, 3.5) - 1.5); }
+double pan_line_kg_mg(double n_pct) {
+    return 8.75 * (std::clamp(n_pct, 1.5, 3.5) - 1.5);
+}
 
 double carbon_balance_kg_ha(double c_kg_ha, double cn, double decomposed, double efficiency,
                             double cn_microbes) {
@@ -79,17 +81,26 @@ double white_kg_ha(double n_kg_ha, double cn, bool winterkilled) {
     return n_kg_ha * (1.0 - (winterkilled ? 0.0 : 0.40) * cn / 10.0);
 }
 
-double temperature_factor(double mean_c) { return std::min(2.0, 0.010645 * std::exp(0.12979 * mean_c)); }
+double temperature_factor(double mean_c) {
+    return std::min(2.0, 0.010645 * std::exp(0.12979 * mean_c));
+}
 
-double cn_factor(double cn) { return std::min(1.0, std::exp(-0.693 * (cn - 25.0) / 25.0)); }
+double cn_factor(double cn) {
+    return std::min(1.0, std::exp(-0.693 * (cn - 25.0) / 25.0));
+}
 
-double released_share(double warm_days, double k_per_day) { return -std::expm1(-k_per_day * warm_days); }
+double released_share(double warm_days, double k_per_day) {
+    return -std::expm1(-k_per_day * warm_days);
+}
 
 std::string_view release_form_name(ReleaseForm form) {
     switch (form) {
-        case ReleaseForm::pan_line: return "percent-N line (PNW 636)";
-        case ReleaseForm::carbon_balance: return "carbon balance";
-        case ReleaseForm::none: break;
+        case ReleaseForm::pan_line:
+            return "percent-N line (PNW 636)";
+        case ReleaseForm::carbon_balance:
+            return "carbon balance";
+        case ReleaseForm::none:
+            break;
     }
     return "none";
 }
