@@ -110,7 +110,7 @@ TaprootAdvice advise_taproot(const ZoneFacts& facts,
                              const AdviceLimits& limits = default_advice_limits());
 
 /// Root counts in compacted soil, most first (Chen & Weil 2010, Plant and Soil 331:31-43), by
-/// species id of the catalogue: forage radish, rapeseed, rye.
+/// species id of the catalogue: forage_radish, canola_rape, rye.
 std::vector<std::string> penetration_order();
 
 }  // namespace catchfield::compaction

@@ -31,7 +31,7 @@ std::string_view moisture_name(Moisture moisture);
 /// What happens to readings that were not taken near field capacity.
 enum class MoisturePolicy {
     warn,    ///< used, with a warning in every result
-    refuse,  ///< Error(data)
+    refuse,  ///< the stop is left out and listed; Error(data) where none is left
 };
 
 /// Column names. Only columns that are in the table are used; depth and strength are required in
