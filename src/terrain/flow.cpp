@@ -229,35 +229,33 @@ struct Split {
 };
 
 Split d_infinity(const Ground& ground, std::size_t p) {
-    constexpr double quarter = std::numbers::pi / 4.0;
     std::array<double, 8> z{};
     for (int k = 0; k < 8; ++k) {
         z[static_cast<std::size_t>(k)] = static_cast<double>(neighbour_z(ground, p, k));
     }
     const double centre = static_cast<double>(ground.z[p]);
     Split best;
-    double steepest = 0.0;
+    double steepest = 0.0;  // squared
+    double along = 0.0;     // slopes of the steepest facet, towards and past the near neighbour
+    double across = 0.0;
     for (int near = 0; near < 8; near += 2) {
         for (const int turn : {1, 7}) {
             const int diagonal = (near + turn) % 8;
-            const double s1 = centre - z[static_cast<std::size_t>(near)];
-            const double s2 =
-                z[static_cast<std::size_t>(near)] - z[static_cast<std::size_t>(diagonal)];
-            double angle = std::atan2(s2, s1);
-            double slope = std::sqrt(s1 * s1 + s2 * s2);
-            if (angle < 0.0) {
-                angle = 0.0;
-                slope = s1;
-            } else if (angle > quarter) {
-                angle = quarter;
-                slope = (s1 + s2) / std::numbers::sqrt2;
-            }
-            if (slope > steepest) {
+            double s1 = centre - z[static_cast<std::size_t>(near)];
+            double s2 = z[static_cast<std::size_t>(near)] - z[static_cast<std::size_t>(diagonal)];
+            if (s2 < 0.0) s2 = 0.0;  // the facet turns away: along its straight edge
+            if (s2 > s1) s1 = s2 = 0.5 * (s1 + s2);  // or along its diagonal edge
+            const double slope = s1 * s1 + s2 * s2;
+            if (s1 > 0.0 && slope > steepest) {
                 steepest = slope;
-                best = {near, diagonal, 1.0 - angle / quarter};
+                along = s1;
+                across = s2;
+                best = {near, diagonal, 0.0};
             }
         }
     }
+    if (best.near < 0) return best;
+    best.near_share = 1.0 - std::atan2(across, along) / (std::numbers::pi / 4.0);
     return best;
 }
 
