@@ -17,7 +17,7 @@ namespace {
 
 constexpr std::string_view common_set = "common-practice";
 
-constexpr std::array<std::string_view, 24> known_columns{"set",
+constexpr std::array<std::string_view, 22> known_columns{"set",
                                                          "use",
                                                          "species",
                                                          "group",
@@ -38,9 +38,7 @@ constexpr std::array<std::string_view, 24> known_columns{"set",
                                                          "short_below_cm",
                                                          "short_change_lb_ac",
                                                          "coarse_change_kg_ha",
-                                                         "short_change_kg_ha",
-                                                         "region",
-                                                         "comment"};
+                                                         "short_change_kg_ha"};
 
 /// Ids in lower case with '-' for '_' and blanks.
 std::string key_of(std::string_view id) {
