@@ -101,6 +101,47 @@ std::string significant(double value, int digits) {
     return fixed(rounded, decimals > 0 ? decimals : 0);
 }
 
+namespace {
+
+/// Bytes of the UTF-8 sequence at the front of the text; 0 where it is none (Unicode 15, table 3-7).
+std::size_t utf8_length(std::string_view text) {
+    const auto byte = [&](std::size_t i) {
+        return i < text.size() ? static_cast<unsigned char>(text[i]) : 0U;
+    };
+    const auto tail = [&](std::size_t i, unsigned low = 0x80, unsigned high = 0xBF) {
+        return byte(i) >= low && byte(i) <= high;
+    };
+    const unsigned first = byte(0);
+    if (first < 0x80) return first == 0 ? 0 : 1;
+    if (first >= 0xC2 && first <= 0xDF) return tail(1) ? 2 : 0;
+    if (first >= 0xE0 && first <= 0xEF) {
+        return tail(1, first == 0xE0 ? 0xA0 : 0x80, first == 0xED ? 0x9F : 0xBF) && tail(2) ? 3 : 0;
+    }
+    if (first >= 0xF0 && first <= 0xF4) {
+        const bool second = tail(1, first == 0xF0 ? 0x90 : 0x80, first == 0xF4 ? 0x8F : 0xBF);
+        return second && tail(2) && tail(3) ? 4 : 0;
+    }
+    return 0;
+}
+
+}  // namespace
+
+std::string valid_utf8(std::string_view text) {
+    std::string result;
+    result.reserve(text.size());
+    while (!text.empty()) {
+        const std::size_t length = utf8_length(text);
+        if (length == 0) {
+            result += '?';
+            text.remove_prefix(1);
+        } else {
+            result.append(text.substr(0, length));
+            text.remove_prefix(length);
+        }
+    }
+    return result;
+}
+
 std::string shortest(double value) {
     if (!std::isfinite(value)) return "";
     char buffer[64];

@@ -34,6 +34,9 @@ std::string fixed(double value, int decimals);
 /// That many significant digits in plain notation (no exponent): 0.0123, 14, 1200.
 std::string significant(double value, int digits);
 
+/// The text as valid UTF-8: bytes that are none (and zero bytes) become '?' each.
+std::string valid_utf8(std::string_view text);
+
 /// Shortest text that reads back as the same double.
 std::string shortest(double value);
 

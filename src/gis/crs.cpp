@@ -4,6 +4,7 @@
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "gis/detail/gdal.hpp"
+#include "gis/detail/shapes.hpp"
 #include "gis/start.hpp"
 
 #include <ogr_geometry.h>
@@ -464,15 +465,6 @@ bool crosses(const MultiPolygon& shape) {
     return false;
 }
 
-std::unique_ptr<OGRLinearRing> to_ogr(const Ring& ring) {
-    auto result = std::make_unique<OGRLinearRing>();
-    result->setNumPoints(static_cast<int>(ring.size()), FALSE);
-    for (std::size_t i = 0; i < ring.size(); ++i) {
-        result->setPoint(static_cast<int>(i), ring[i].x, ring[i].y);
-    }
-    return result;
-}
-
 Ring from_ogr(const OGRLinearRing& ring, double shift) {
     Ring result;
     for (int i = 0; i < ring.getNumPoints(); ++i) {
@@ -516,21 +508,19 @@ MultiPolygon split_at_antimeridian(const MultiPolygon& shape) {
             const double shift = 360.0 * std::round((middle - hole.front().x) / 360.0);
             for (Point& point : hole) point.x += shift;
         }
-        OGRPolygon whole;
-        whole.addRingDirectly(to_ogr(polygon.outer).release());
-        for (const Ring& hole : polygon.holes) whole.addRingDirectly(to_ogr(hole).release());
+        const std::unique_ptr<OGRPolygon> whole = detail::to_ogr(polygon);
         const int first = static_cast<int>(std::floor((box.min_x + 180.0) / 360.0));
         const int last = static_cast<int>(std::ceil((box.max_x + 180.0) / 360.0)) - 1;
         for (int turn = first; turn <= std::max(first, last); ++turn) {
             const double west = -180.0 + 360.0 * turn;
             OGRPolygon window;
-            window.addRingDirectly(to_ogr({{west, -90.0},
-                                           {west + 360.0, -90.0},
-                                           {west + 360.0, 90.0},
-                                           {west, 90.0},
-                                           {west, -90.0}})
+            window.addRingDirectly(detail::to_ogr(Ring{{west, -90.0},
+                                                       {west + 360.0, -90.0},
+                                                       {west + 360.0, 90.0},
+                                                       {west, 90.0},
+                                                       {west, -90.0}})
                                        .release());
-            const std::unique_ptr<OGRGeometry> part(whole.Intersection(&window));
+            const std::unique_ptr<OGRGeometry> part(whole->Intersection(&window));
             if (part == nullptr) {
                 scope.fail(ErrorKind::data, "a shape cannot be cut at the antimeridian", {});
             }

@@ -37,4 +37,7 @@ struct PointRow {
     std::vector<Value> values;
 };
 
+/// Throws Error(internal) where the row does not fit the columns, or a real is not finite.
+void require_fit(const std::vector<FieldSpec>& columns, const std::vector<Value>& values);
+
 }  // namespace catchfield::gis

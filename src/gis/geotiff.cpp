@@ -1,0 +1,190 @@
+// SPDX-License-Identifier: MIT
+#include "gis/geotiff.hpp"
+
+#include "base/error.hpp"
+#include "gis/detail/gdal.hpp"
+
+#include <cpl_string.h>
+#include <gdal_priv.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+namespace catchfield::gis {
+
+namespace {
+
+/// A band ready to be written: rows from the north.
+struct Image {
+    int cols = 0;
+    int rows = 0;
+    std::array<double, 6> transform{};
+    GDALDataType type = GDT_Float32;
+    double nodata = 0.0;
+    bool classes = false;
+    const void* pixels = nullptr;
+};
+
+std::array<double, 6> north_up(const GridFrame& frame) {
+    return {frame.west, frame.cell, 0.0, frame.north, 0.0, -frame.cell};
+}
+
+GDALDriver& driver(const char* name) {
+    GDALDriver* found = GetGDALDriverManager()->GetDriverByName(name);
+    if (found == nullptr) throw Error(ErrorKind::internal, std::string("no GDAL driver ") + name);
+    return *found;
+}
+
+/// Side of tiles that does not pad small rasters: a multiple of 16, 256 at most.
+int tile_side(int cells) {
+    return std::clamp((cells + 15) / 16 * 16, 16, 256);
+}
+
+std::string encode(const Image& image, const Crs& crs, const TiffOptions& options) {
+    detail::ensure_started();
+    const detail::ErrorScope scope;
+    const bool cog = options.layout == TiffLayout::cog;
+    CPLStringList settings;
+    if (options.layout == TiffLayout::tiled) {
+        settings.SetNameValue("TILED", "YES");
+        settings.SetNameValue("BLOCKXSIZE", std::to_string(tile_side(image.cols)).c_str());
+        settings.SetNameValue("BLOCKYSIZE", std::to_string(tile_side(image.rows)).c_str());
+        settings.SetNameValue("COMPRESS", "DEFLATE");
+        settings.SetNameValue("PREDICTOR", image.type == GDT_Float32 ? "3" : "2");
+    }
+    const detail::MemoryFile file("raster.tif");
+    GDALDatasetUniquePtr dataset(driver(cog ? "MEM" : "GTiff")
+                                     .Create(cog ? "" : file.path().c_str(), image.cols, image.rows,
+                                             1, image.type, cog ? nullptr : settings.List()));
+    if (dataset == nullptr) scope.fail(ErrorKind::output, "a GeoTIFF cannot be made", {});
+    auto transform = image.transform;
+    GDALRasterBand* band = dataset->GetRasterBand(1);
+    bool good = dataset->SetGeoTransform(transform.data()) == CE_None &&
+                dataset->SetSpatialRef(&detail::spatial_reference(crs)) == CE_None &&
+                band->SetNoDataValue(image.nodata) == CE_None;
+    if (!options.description.empty()) band->SetDescription(options.description.c_str());
+    if (!options.unit.empty()) good = good && band->SetUnitType(options.unit.c_str()) == CE_None;
+    good = good &&
+           band->RasterIO(GF_Write, 0, 0, image.cols, image.rows, const_cast<void*>(image.pixels),
+                          image.cols, image.rows, image.type, 0, 0, nullptr) == CE_None;
+    if (cog && good) {
+        CPLStringList layout;
+        layout.SetNameValue("COMPRESS", "DEFLATE");
+        layout.SetNameValue("PREDICTOR", "YES");
+        layout.SetNameValue("BLOCKSIZE", "512");
+        layout.SetNameValue("OVERVIEW_RESAMPLING", image.classes ? "NEAREST" : "AVERAGE");
+        const GDALDatasetUniquePtr copy(driver("COG").CreateCopy(
+            file.path().c_str(), dataset.get(), FALSE, layout.List(), nullptr, nullptr));
+        good = copy != nullptr;
+    }
+    if (good) dataset->FlushCache(true);
+    dataset.reset();
+    if (!good || scope.failed()) scope.fail(ErrorKind::output, "a GeoTIFF cannot be written", {});
+    return detail::take_memory_file(file.path());
+}
+
+template <typename T>
+std::vector<float> quantities(const std::vector<T>& values,
+                              const std::vector<std::uint8_t>& valid) {
+    if (values.size() != valid.size()) {
+        throw Error(ErrorKind::internal, "a raster and its mask differ in size");
+    }
+    std::vector<float> pixels(values.size(), tiff_nodata);
+    for (std::size_t i = 0; i < pixels.size(); ++i) {
+        if (valid[i] == 0) continue;
+        const auto value = static_cast<float>(values[i]);
+        if (!std::isfinite(value) || value == tiff_nodata) {
+            throw Error(ErrorKind::internal,
+                        "a raster to be written holds a value that is no number");
+        }
+        pixels[i] = value + 0.0F;  // no negative zero
+    }
+    return pixels;
+}
+
+void require_size(const GridFrame& frame, std::size_t size) {
+    if (frame.cols < 1 || frame.rows < 1 || frame.size() != size) {
+        throw Error(ErrorKind::internal, "a raster's size does not match its grid");
+    }
+}
+
+}  // namespace
+
+template <typename T>
+std::string geotiff_bytes(const Raster<T>& values, const Mask& valid, const Crs& crs,
+                          const TiffOptions& options) {
+    require_size(values.frame, values.size());
+    const std::vector<float> pixels = quantities(values.values, valid.values);
+    return encode({.cols = values.frame.cols,
+                   .rows = values.frame.rows,
+                   .transform = north_up(values.frame),
+                   .nodata = static_cast<double>(tiff_nodata),
+                   .pixels = pixels.data()},
+                  crs, options);
+}
+
+template std::string geotiff_bytes(const Raster<float>&, const Mask&, const Crs&,
+                                   const TiffOptions&);
+template std::string geotiff_bytes(const Raster<double>&, const Mask&, const Crs&,
+                                   const TiffOptions&);
+
+std::string geotiff_bytes(const DegreeRaster<float>& values,
+                          const DegreeRaster<std::uint8_t>& valid, const TiffOptions& options) {
+    const DegreeGrid& grid = values.grid;
+    if (grid.cols < 1 || grid.rows < 1 || grid.size() != values.values.size() ||
+        !(grid == valid.grid)) {
+        throw Error(ErrorKind::internal, "a raster's size does not match its grid of degrees");
+    }
+    const std::vector<float> from_south = quantities(values.values, valid.values);
+    std::vector<float> pixels(from_south.size());
+    for (int row = 0; row < grid.rows; ++row) {
+        const auto from = from_south.begin() + static_cast<std::ptrdiff_t>(grid.index(row, 0));
+        const auto to = static_cast<std::ptrdiff_t>(grid.index(grid.rows - 1 - row, 0));
+        std::copy_n(from, grid.cols, pixels.begin() + to);
+    }
+    return encode({.cols = grid.cols,
+                   .rows = grid.rows,
+                   .transform = {grid.west, grid.cell_lon, 0.0,
+                                 grid.south + grid.rows * grid.cell_lat, 0.0, -grid.cell_lat},
+                   .nodata = static_cast<double>(tiff_nodata),
+                   .pixels = pixels.data()},
+                  Crs::wgs84(), options);
+}
+
+template <typename T>
+std::string class_geotiff_bytes(const Raster<T>& classes, const Crs& crs,
+                                const TiffOptions& options) {
+    require_size(classes.frame, classes.size());
+    int highest = 0;
+    for (const T value : classes.values) {
+        const int number = static_cast<int>(value);
+        if (number < 0 || number > 65535) {
+            throw Error(ErrorKind::internal, "a class to be written lies outside 0 to 65535");
+        }
+        highest = std::max(highest, number);
+    }
+    Image image{.cols = classes.frame.cols,
+                .rows = classes.frame.rows,
+                .transform = north_up(classes.frame),
+                .classes = true};
+    if (highest < 256) {
+        const std::vector<std::uint8_t> pixels(classes.values.begin(), classes.values.end());
+        image.type = GDT_Byte;
+        image.pixels = pixels.data();
+        return encode(image, crs, options);
+    }
+    const std::vector<std::uint16_t> pixels(classes.values.begin(), classes.values.end());
+    image.type = GDT_UInt16;
+    image.pixels = pixels.data();
+    return encode(image, crs, options);
+}
+
+template std::string class_geotiff_bytes(const Raster<std::uint8_t>&, const Crs&,
+                                         const TiffOptions&);
+template std::string class_geotiff_bytes(const Raster<std::uint16_t>&, const Crs&,
+                                         const TiffOptions&);
+template std::string class_geotiff_bytes(const Raster<int>&, const Crs&, const TiffOptions&);
+
+}  // namespace catchfield::gis
