@@ -31,6 +31,7 @@ struct Spread {
 };
 
 Spread robust_spread(std::vector<double>& values) {
+    // Reorders and overwrites the values.
     Spread spread;
     spread.median = median(values);
     for (double& v : values) v = std::abs(v - spread.median);
@@ -96,6 +97,18 @@ class Bins {
 
 double distance(const MonitorPoint& a, const MonitorPoint& b) {
     return std::hypot(a.x - b.x, a.y - b.y);
+}
+
+// For the whole field: a field of two levels has a small MAD about the larger half, so half the
+// distance between the quartiles, which equals the MAD where the distribution is symmetric, is
+// taken where it is more.
+Spread field_spread(std::vector<double> values) {
+    std::sort(values.begin(), values.end());
+    const std::size_t last = values.size() - 1;
+    const double half_range = (values[3 * last / 4] - values[last / 4]) / 2.0;
+    Spread spread = robust_spread(values);
+    spread.mad = std::max(spread.mad, half_range);
+    return spread;
 }
 
 // Everything about one cleaning run; the rules are its members, in the order they are applied.
@@ -341,12 +354,12 @@ CleanPoints clean_monitor_points(std::span<const MonitorPoint> points, const Mas
     }
     std::vector<double> values = cleaning.kept_values();
     if (!values.empty()) {
-        const Spread before = robust_spread(values);
-        for (const auto& pass : cleaning.passes) cleaning.flow_rule(pass, before.median);
+        const double middle = median(values);
+        for (const auto& pass : cleaning.passes) cleaning.flow_rule(pass, middle);
     }
     values = cleaning.kept_values();
     if (!values.empty()) {
-        const Spread all = robust_spread(values);
+        const Spread all = field_spread(std::move(values));
         cleaning.global_rule(all);
         cleaning.local_rule(all);
     }

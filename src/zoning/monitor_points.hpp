@@ -68,9 +68,11 @@ struct CleanPoints {
 
 /// Applies the rules. Passes without times skip lag, delay and derived speed (said in a warning).
 /// Rules after Simbahan, Dobermann & Ping 2004, Agron. J. 96:1091-1102, and Sudduth & Drummond
-/// 2007, Agron. J. 99:1471-1482 [memory: high on the kinds of rule, limits are ours]. The local
-/// rule uses a floor of a tenth of the global MAD, so even ground is not thinned.
-/// field: nothing outside it is kept. Throws Error(data) for no points, Error(usage) for bad rules.
+/// 2007, Agron. J. 99:1471-1482 [memory: high on the kinds of rule, limits are ours]. The global
+/// rule takes the larger of the MAD and half the distance between quartiles, so a field of two
+/// levels does not lose one; the local rule uses a floor of a tenth of that, so even ground is not
+/// thinned. field: nothing outside it is kept. Throws Error(data) for no points, Error(usage) for
+/// bad rules.
 CleanPoints clean_monitor_points(std::span<const MonitorPoint> points, const Mask& field,
                                  const MonitorRules& rules);
 
