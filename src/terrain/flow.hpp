@@ -59,8 +59,8 @@ FlowResult route_flow(const Raster<float>& dem_m, const Mask& domain, const Mask
 double flow_width_factor(Routing routing, double aspect_sine, double aspect_cosine);
 
 /// The aspect factor of Desmet & Govers 1996: |sin| + |cos|, 1 to 1.414: the cell's own extent
-/// across the slope. With the routings above it makes slope lengths off the axes too short (up to
-/// 25 % for multiple flow at 45 degrees); see docs/methods/terrain.md.
+/// across the slope. With the routings above it makes L too small off the axes: by 13 % for
+/// multiple flow at 45 degrees and 8 % slope; see docs/methods/terrain.md.
 double desmet_govers_aspect_factor(double aspect_sine, double aspect_cosine);
 
 /// Barrier cells thickened to be connected by edges, so that no flow slips between two cells that
