@@ -133,8 +133,9 @@ ThresholdDates autumn_threshold(const Monthly& monthly, double threshold_c) {
     result.share_reached = 1.0 - not_yet;
     result.confidence = Confidence::assumption;
     result.warnings.push_back(
-        "This date is estimated from monthly means and may be off by two weeks or more; daily "
-        "weather or a local frost table is better.");
+        "This date is estimated from monthly means for an inland climate and may be off by two "
+        "weeks or more (near the sea frost comes later); daily weather or a local frost table is "
+        "better.");
     return result;
 }
 
