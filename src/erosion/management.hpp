@@ -17,6 +17,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace catchfield::erosion {
@@ -53,13 +54,14 @@ struct CoverState {
     double root_kg_ha = 0.0;  ///< whole root system
 };
 
-/// Growth by calendar half-month (0 is early January) as the cover room gives it; zero where the
-/// cover is not alive. When it ends, the largest shoot mass of the half-months up to then becomes
-/// residue, and its roots dead roots.
+/// Growth by calendar half-month (0 is early January) as the cover room gives it; only the
+/// half-months from sowing to the end are used. When it ends, end_shoot_kg_ha (or, where that is
+/// not given, the largest shoot mass up to then) becomes residue, and the roots dead roots.
 struct CoverGrowth {
     std::array<CoverState, 24> by_half_month{};
     Date sown{};
-    Date ends{};  ///< frost kill or termination
+    Date ends{};                              ///< frost kill or termination
+    std::optional<double> end_shoot_kg_ha{};  ///< shoot mass when it ends
     std::string residue_kind = "grass_cover";
     std::string sowing_tool;  ///< empty: broadcast, no soil moved
     bool grows() const;       ///< any shoot mass at all
@@ -106,7 +108,10 @@ struct HalfMonthRow {
     double standing_kg_ha = 0.0;
     double cover_pct = 0.0;        ///< residue and stones on the ground
     double canopy_fraction = 0.0;  ///< of crop and cover crop together
-    double fall_height_m = 0.0;    ///< of the denser of the two
+    double crop_canopy_fraction = 0.0;
+    double crop_fall_height_m = 0.0;
+    double cover_canopy_fraction = 0.0;
+    double cover_fall_height_m = 0.0;
     double roughness_mm = 0.0;
     double roots_kg_ha_mm = 0.0;
     double buried_kg_ha_mm = 0.0;
@@ -147,39 +152,48 @@ class Schedule {
     CoverManagement table(const Perturbation& perturbation = {}) const;
 
   private:
-    static constexpr int max_pools = 12;
+    static constexpr std::size_t max_pools = 8;
+
+    /// One lot of residue: what a harvest or the cover left, or what was there before.
     struct Pool {
         double alpha_ha_kg = 0.0;
         double decay_per_day = 0.0;
-        double fall_per_day = 0.0;
         bool from_cover = false;
+        std::array<double, 24> stands_half{};  ///< share of standing stems left after half a row
+    };
+    struct PoolState {
+        double flat = 0.0, standing = 0.0, buried = 0.0, roots = 0.0;  ///< kg/ha
     };
     struct Event {
         int row = 0;
         OperationKind kind = OperationKind::till;
-        int pool = -1;
-        double flat_kg_ha = 0.0, standing_kg_ha = 0.0, roots_top_kg_ha = 0.0;
-        Tool tool{};
+        std::size_t pool = 0;  ///< of harvest and end_cover
+        PoolState adds{};
+        Tool tool{};  ///< of till
         std::string words;
     };
-    struct Weather {
+    struct RowWeather {
         int half_month = 0, year = 0;
         double days = 0.0, ei_share = 0.0, precip_mm = 0.0, tmean_c = 0.0;
-        double decay_days = 0.0;      ///< days x min(W, F)
-        double roughness_half = 1.0;  ///< share of roughness left after half of the row
-        double consolidation_half = 1.0;
+        double decay_days_half = 0.0;     ///< half the days x min(W, F)
+        double roughness_half = 1.0;      ///< share of roughness left after half a row
+        double consolidation_half = 1.0;  ///< share of looseness left after half a row
     };
     struct Growth {
-        double canopy_fraction = 0.0, fall_height_m = 0.0, roots_top_kg_ha = 0.0;
+        double canopy_fraction = 0.0, fall_height_m = 0.0;
+        double drip = 0.0;  ///< exp(-0.328 H)
+        double roots_top_kg_ha = 0.0;
     };
     template <typename Sink>
     double run(const Perturbation& perturbation, Sink&& sink) const;
+    std::size_t add_pool(const ResidueKind& kind, bool from_cover);
+    void add_cover(const CoverGrowth& cover, int start);
 
     Coefficients m_c;
     FieldStart m_start;
     std::vector<Pool> m_pools;
     std::vector<Event> m_events;
-    std::array<Weather, 24> m_weather{};
+    std::array<RowWeather, 24> m_weather{};
     std::array<Growth, 24> m_crop{};
     std::array<Growth, 24> m_cover{};
     Confidence m_confidence = Confidence::verified;
