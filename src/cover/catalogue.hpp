@@ -41,23 +41,23 @@ std::string_view growth_curve_name(GrowthCurve curve);
 
 /// Source code (see Catalogue::sources) and how sure the values are.
 struct Tag {
-    std::string source;
+    std::string source{};
     Confidence confidence = Confidence::assumption;
 };
 
 /// A source of the catalogue: code as used in the tables, and the citation.
 struct Source {
-    std::string code;
-    std::string citation;
+    std::string code{};
+    std::string citation{};
     Confidence confidence = Confidence::assumption;
 };
 
 /// One species. Values that do not apply are empty (std::nullopt), never zero.
 struct Species {
-    std::string id;    ///< "rye", "forage-radish"
-    std::string name;  ///< common name
-    std::string latin;
-    std::string life_cycle;
+    std::string id{};    ///< "rye", "forage-radish"
+    std::string name{};  ///< common name
+    std::string latin{};
+    std::string life_cycle{};
     Group group = Group::grass;
     Taproot taproot = Taproot::none;
 
@@ -65,10 +65,10 @@ struct Species {
     double depth_min_cm = 0.0, depth_max_cm = 0.0;
     double drill_min_kg_ha = 0.0, drill_max_kg_ha = 0.0;
     double broadcast_min_kg_ha = 0.0, broadcast_max_kg_ha = 0.0;
-    double min_germination_c = 0.0;           ///< soil temperature
-    std::optional<double> seed_price_per_kg;  ///< in the user's money; empty = not known
-    double window_early_weeks = 0.0;          ///< weeks before the first hard frost (-2.2 C)
-    double window_late_weeks = 0.0;           ///< negative: weeks after it
+    double min_germination_c = 0.0;             ///< soil temperature
+    std::optional<double> seed_price_per_kg{};  ///< in the user's money; empty = not known
+    double window_early_weeks = 0.0;            ///< weeks before the first hard frost (-2.2 C)
+    double window_late_weeks = 0.0;             ///< negative: weeks after it
 
     // Winter.
     WinterClass winter_class = WinterClass::variable;
@@ -80,21 +80,21 @@ struct Species {
     GrowthCurve curve = GrowthCurve::catalogue;
     double curve_factor = 1.0;  ///< slope factor r of the brassica line, else 1
     Range fall_kg_ha;           ///< dry matter at freeze-up, sown about 8 weeks before frost
-    std::optional<Range> spring_kg_ha;  ///< at spring termination; empty = does not overwinter
-    double height_cm = 0.0;             ///< at the typical full mass
-    double root_share = 0.0;            ///< root mass per unit of shoot mass
-    double alpha_ha_kg = 0.0;           ///< Gregory 1982 residue cover coefficient
-    int persistence = 1;                ///< 1 gone in weeks ... 4 lasts most of the season
+    std::optional<Range> spring_kg_ha{};  ///< at spring termination; empty = does not overwinter
+    double height_cm = 0.0;               ///< at the typical full mass
+    double root_share = 0.0;              ///< root mass per unit of shoot mass
+    double alpha_ha_kg = 0.0;             ///< Gregory 1982 residue cover coefficient
+    int persistence = 1;                  ///< 1 gone in weeks ... 4 lasts most of the season
     double root_depth_cm = 0.0;
 
     // Nitrogen.
-    double n_pct_young = 0.0, n_pct_late = 0.0;  ///< of shoot dry matter
-    std::optional<Range> fixed_share;            ///< share of shoot N from the air; legumes only
-    std::optional<double> n_to_establish_kg_ha;  ///< soil nitrate-N, 0-30 cm; brassicas only
+    double n_pct_young = 0.0, n_pct_late = 0.0;    ///< of shoot dry matter
+    std::optional<Range> fixed_share{};            ///< share of shoot N from the air; legumes only
+    std::optional<double> n_to_establish_kg_ha{};  ///< soil nitrate-N, 0-30 cm; brassicas only
 
-    std::string weed_flag;                 ///< volunteer and weed risk in words, may be empty
-    std::vector<std::string> termination;  ///< ways to end it, the most usual first
-    std::string host_flag;                 ///< pests or diseases it may carry to the next crop
+    std::string weed_flag{};                 ///< volunteer and weed risk in words, may be empty
+    std::vector<std::string> termination{};  ///< ways to end it, the most usual first
+    std::string host_flag{};                 ///< pests or diseases it may carry to the next crop
 
     Tag seed_tag, winter_tag, growth_tag, biomass_tag, nitrogen_tag, form_tag, other_tag;
 
@@ -109,10 +109,10 @@ struct Component {
 
 /// What a user can choose: a pure stand, a mixture or a nurse pair. Shares add to 1.
 struct Cover {
-    std::string id;
-    std::string name;
-    std::string use;  ///< one line: what it is for; empty for pure stands
-    std::vector<Component> components;
+    std::string id{};
+    std::string name{};
+    std::string use{};  ///< one line: what it is for; empty for pure stands
+    std::vector<Component> components{};
     Tag tag;  ///< of the shares; for pure stands that of the seed values
 
     bool pure() const { return components.size() == 1; }
@@ -121,11 +121,11 @@ struct Cover {
 
 /// Which rows `list` returns; empty members do not filter.
 struct CatalogueFilter {
-    std::optional<Group> group;
-    std::optional<Taproot> taproot;
-    std::optional<bool> overwinters;
-    std::optional<bool> mixtures;  ///< true: only mixtures, false: only pure stands
-    std::string text;              ///< part of id, common or Latin name, ASCII case ignored
+    std::optional<Group> group{};
+    std::optional<Taproot> taproot{};
+    std::optional<bool> overwinters{};
+    std::optional<bool> mixtures{};  ///< true: only mixtures, false: only pure stands
+    std::string text{};              ///< part of id, common or Latin name, ASCII case ignored
 };
 
 /// Species, mixtures and sources.
@@ -174,9 +174,9 @@ class Catalogue {
     };
     Cover build(const MixtureRow& row) const;
 
-    std::vector<Species> m_species;
-    std::vector<MixtureRow> m_mixtures;
-    std::vector<Source> m_sources;
+    std::vector<Species> m_species{};
+    std::vector<MixtureRow> m_mixtures{};
+    std::vector<Source> m_sources{};
 };
 
 /// Model constants that are not properties of a species (src/cover/data/constants.csv), each with

@@ -40,8 +40,8 @@ struct ZoneNeeds {
     enum class Compaction { none, slight, moderate, severe } compaction = Compaction::none;
     bool wet_subsoil = false;  ///< poorly drained or water table in the root zone
     bool root_stop = false;    ///< bedrock, fragipan, cemented layer: no taproot mends it
-    std::optional<double> nitrate_0_30_kg_ha;  ///< soil nitrate-N now; brassicas need some
-    double next_crop_n_need = 1.0;             ///< 0 (a legume) to 1 (corn): what supply-n is worth
+    std::optional<double> nitrate_0_30_kg_ha{};  ///< soil nitrate-N now; brassicas need some
+    double next_crop_n_need = 1.0;  ///< 0 (a legume) to 1 (corn): what supply-n is worth
     NextCrop next;
     bool must_end_itself = false;  ///< no herbicide and no tillage in spring
 };
@@ -62,8 +62,8 @@ std::string_view limit_name(Limit limit);
 struct Candidate {
     const Cover* cover = nullptr;
     const Forecast* forecast = nullptr;
-    std::optional<double> erosion_cut;  ///< fraction of soil loss saved, from the erosion room
-    std::optional<double> cost_per_ha;  ///< seed cost (seeding.hpp)
+    std::optional<double> erosion_cut{};  ///< fraction of soil loss saved, from the erosion room
+    std::optional<double> cost_per_ha{};  ///< seed cost (seeding.hpp)
 };
 
 /// Parts are 0 to 1 (supply-n down to -1 for tie-up): what the cover does; needs are 0 to 1: what
@@ -83,8 +83,8 @@ Score score(const Candidate& candidate, const ZoneNeeds& needs, const Aims& aims
 
 /// Every candidate of a zone scored, and the best accepted one (ties: the first).
 struct Choice {
-    std::vector<Score> scores;          ///< in the order of the candidates
-    std::optional<std::size_t> chosen;  ///< nothing: all refused, or none scores above 0
+    std::vector<Score> scores{};          ///< in the order of the candidates
+    std::optional<std::size_t> chosen{};  ///< nothing: all refused, or none scores above 0
 };
 Choice choose(std::span<const Candidate> candidates, const ZoneNeeds& needs, const Aims& aims,
               const Constants& constants = Constants::built_in());

@@ -65,7 +65,9 @@ Ending how_it_ends(const Species& species, const Season& season, const Constants
         ending.kill_chance ? *ending.kill_chance >= 0.5 : ending.winterkill <= Winterkill::likely;
     if (!expect_kill) return ending;
     // With means no day may be cold enough although most winters are: then the middle of winter.
-    const Date killed = season.first_kill(species.kill_temp_c).value_or(season.midwinter());
+    // Sown after that night it counts as lost at once, so that sowing later never pays.
+    const Date killed = std::max(
+        season.first_kill(species.kill_temp_c).value_or(season.midwinter()), season.inputs().sow);
     if (killed < ending.date) {
         ending.date = killed;
         ending.by_winter = true;

@@ -20,7 +20,7 @@ std::string_view winterkill_name(Winterkill winterkill);
 
 struct Ending {
     Winterkill winterkill = Winterkill::uncertain;
-    std::optional<double> kill_chance;  ///< 0 to 1; nothing where the winter is not known
+    std::optional<double> kill_chance{};  ///< 0 to 1; nothing where the winter is not known
     /// Winterkill: killed "from" this day, the first at or below the killing temperature (one night
     /// just below it often does not kill). Else the termination date.
     Date date{};
@@ -36,7 +36,7 @@ Ending how_it_ends(const Species& species, const Season& season,
 
 /// The next crop, as far as a cover crop matters to it.
 struct NextCrop {
-    std::string name;           ///< as shown, "corn"
+    std::string name{};         ///< as shown, "corn"
     bool stands_tie_up = true;  ///< false: cannot wait for N that a late grass ties up
     bool small_grain = false;   ///< volunteers of rye, ryegrass, vetch spoil it
     bool grass = false;         ///< corn and small grains

@@ -20,10 +20,11 @@ namespace catchfield::cover {
 struct SiteInputs {
     /// Soil nitrate-N in rooted depth plus what mineralises until frost, kg/ha; nothing = not known
     /// (a default from constants.csv is used and said).
-    std::optional<double> n_supply_kg_ha;
-    std::optional<double> spring_n_supply_kg_ha;  ///< more by spring termination; nothing = default
-    double stand = 1.0;                           ///< share of a full stand, 0 to 1
-    bool coarse_soil = false;  ///< sands: killed brassicas leak N early, credits are lower
+    std::optional<double> n_supply_kg_ha{};
+    std::optional<double>
+        spring_n_supply_kg_ha{};  ///< more by spring termination; nothing = default
+    double stand = 1.0;           ///< share of a full stand, 0 to 1
+    bool coarse_soil = false;     ///< sands: killed brassicas leak N early, credits are lower
     /// Dry matter taken off the field with the previous crop (straw, silage), kg/ha.
     double removed_kg_ha = 0.0;
     bool operator==(const SiteInputs&) const = default;
@@ -97,10 +98,10 @@ struct Forecast {
     double n_fixed_kg_ha = 0.0;
     double n_root_kg_ha = 0.0;  ///< more in roots
     double n_pct = 0.0;
-    double cn_ratio = 0.0;             ///< 0 where nothing grew
-    double fall_n_caught_kg_ha = 0.0;  ///< soil N in shoots at the end of autumn growth
-    std::optional<Date> catches_from;  ///< live cover reaches 30 %
-    Date catches_until{};              ///< it ends
+    double cn_ratio = 0.0;               ///< 0 where nothing grew
+    double fall_n_caught_kg_ha = 0.0;    ///< soil N in shoots at the end of autumn growth
+    std::optional<Date> catches_from{};  ///< live cover reaches 30 %
+    Date catches_until{};                ///< it ends
     Release release;
 
     Ending ending;            ///< of the hardiest component
@@ -118,7 +119,7 @@ struct Forecast {
 /// Growth of every component; depends on season alone, so keep it for all zones and fields that
 /// share the season.
 struct CoverGrowth {
-    std::vector<Growth> components;
+    std::vector<Growth> components{};
     double heat_to_frost_c_d = 0.0;  ///< base 0 C, sowing to hard frost
 };
 CoverGrowth grow(const Cover& cover, const Season& season,

@@ -14,16 +14,16 @@ namespace catchfield::cover {
 
 /// One scouting record. Empty figures were not taken.
 struct Scouting {
-    std::string zone;  ///< zone, or empty where the place is given
-    std::optional<double> x, y;
+    std::string zone{};  ///< zone, or empty where the place is given
+    std::optional<double> x{}, y{};
     Date date{};
-    std::string cover_id;  ///< species or mixture found; empty: as planned
-    std::optional<double> height_cm;
-    std::optional<double> stand_pct;
-    std::optional<double> biomass_kg_ha;     ///< dry matter of a sample
-    std::optional<double> n_pct;             ///< laboratory, of dry matter
-    std::optional<double> frost_damage_pct;  ///< share of the stand dead
-    std::size_t line = 0;                    ///< in the table, for messages
+    std::string cover_id{};  ///< species or mixture found; empty: as planned
+    std::optional<double> height_cm{};
+    std::optional<double> stand_pct{};
+    std::optional<double> biomass_kg_ha{};     ///< dry matter of a sample
+    std::optional<double> n_pct{};             ///< laboratory, of dry matter
+    std::optional<double> frost_damage_pct{};  ///< share of the stand dead
+    std::size_t line = 0;                      ///< in the table, for messages
 };
 
 /// Reads columns zone | x,y; date; species; height_cm, stand_pct, biomass_kg_ha, n_pct,
@@ -37,9 +37,9 @@ Scouting mean_record(const std::vector<Scouting>& records);
 /// Forecast with the measured figures in place of the model's, and what changed.
 struct Revised {
     Forecast forecast;
-    std::optional<double> height_cm;  ///< measured, for the legume credit table
-    std::optional<double> stand_pct;
-    std::vector<std::string> notes;  ///< "Biomass 1900 kg/ha found, 3100 (1500-4400) forecast."
+    std::optional<double> height_cm{};  ///< measured, for the legume credit table
+    std::optional<double> stand_pct{};
+    std::vector<std::string> notes{};  ///< "Biomass 1900 kg/ha found, 3100 (1500-4400) forecast."
 };
 
 /// Biomass: the sample; without one, the forecast for the measured height (mass goes with height)

@@ -186,9 +186,8 @@ double Season::mean_c(Date day) const {
 }
 
 std::optional<Date> Season::first_kill(double kill_c) const {
-    const Date from = std::max(m_inputs.hard_frost, m_inputs.sow);
     const std::size_t end = day_index(m_inputs.next_planting);
-    for (std::size_t i = day_index(from); i < end; ++i) {
+    for (std::size_t i = day_index(m_inputs.hard_frost); i < end; ++i) {
         if (m_inputs.tmin_c[i] - m_normals_shift_c <= kill_c) {
             return m_inputs.first_day + std::chrono::days(static_cast<int>(i));
         }

@@ -73,7 +73,7 @@ class Season {
     double mean_c(Date day) const;
     /// Day that parts autumn from spring growth: 31 January after the hard frost.
     Date midwinter() const { return m_midwinter; }
-    /// First day on or after the hard frost (and sowing) with Tmin at or below `kill_c`; nothing
+    /// First day on or after the hard frost with Tmin at or below `kill_c`; nothing
     /// where that does not come before next_planting. With normals the Tmin curve is first lowered
     /// so that it meets -2.2 C on the hard-frost date [assumption].
     std::optional<Date> first_kill(double kill_c) const;

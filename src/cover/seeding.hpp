@@ -21,25 +21,26 @@ struct SeedLot {
 
 struct SeedOrder {
     SowingMethod method = SowingMethod::drilled;
-    double rate_position = 0.5;  ///< 0 lowest to 1 highest rate of the catalogue's range
-    std::vector<SeedLot> lots;   ///< one per component, or empty for pure seed
-    std::vector<std::optional<double>> prices_per_kg;  ///< one per component, or empty: catalogue's
+    double rate_position = 0.5;   ///< 0 lowest to 1 highest rate of the catalogue's range
+    std::vector<SeedLot> lots{};  ///< one per component, or empty for pure seed
+    std::vector<std::optional<double>>
+        prices_per_kg{};  ///< one per component, or empty: catalogue's
 };
 
 struct SeedLine {
-    std::string species_id;
+    std::string species_id{};
     double pure_live_kg_ha = 0.0;  ///< share x pure-stand rate
     double bulk_kg_ha = 0.0;  ///< what goes through the drill: pure live / (purity x germination)
-    std::optional<double> cost_per_ha;
+    std::optional<double> cost_per_ha{};
     double depth_min_cm = 0.0, depth_max_cm = 0.0;
 };
 
 struct SeedPrescription {
-    std::vector<SeedLine> lines;
+    std::vector<SeedLine> lines{};
     double pure_live_kg_ha = 0.0;
     double bulk_kg_ha = 0.0;
-    std::optional<double> cost_per_ha;  ///< only where every component has a price
-    std::vector<std::string> warnings;  ///< poor lots, depths that do not go together, rates
+    std::optional<double> cost_per_ha{};  ///< only where every component has a price
+    std::vector<std::string> warnings{};  ///< poor lots, depths that do not go together, rates
 };
 
 /// Rate of a pure stand, kg/ha pure live seed, between the catalogue's least and most.
@@ -51,9 +52,9 @@ SeedPrescription seed_prescription(const Cover& cover, const SeedOrder& order);
 
 /// Seed and money for zones: area x rate, by component.
 struct SeedTotal {
-    std::string species_id;
+    std::string species_id{};
     double bulk_kg = 0.0;
-    std::optional<double> cost;
+    std::optional<double> cost{};
 };
 struct ZoneSeeding {
     const SeedPrescription* prescription = nullptr;
