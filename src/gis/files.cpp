@@ -43,6 +43,16 @@ std::string without_trailing_slash(std::string path) {
     return path;
 }
 
+/// The process's file mask; asked for once, because asking sets it for a moment.
+mode_t file_mask() {
+    static const mode_t mask = [] {
+        const mode_t current = ::umask(0);
+        ::umask(current);
+        return current;
+    }();
+    return mask;
+}
+
 void sync_folder(const std::string& path) {
     const int descriptor = ::open(path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (descriptor < 0) return;
@@ -58,9 +68,7 @@ AtomicFile::AtomicFile(const std::string& path) : m_path(path) {
     if (m_descriptor < 0) cannot("cannot be written", path, errno);
     m_temporary = pattern;
     // mkostemp makes files for the owner alone; outputs follow the user's mask.
-    const mode_t mask = ::umask(0);
-    ::umask(mask);
-    ::fchmod(m_descriptor, 0666 & ~mask);
+    ::fchmod(m_descriptor, 0666 & ~file_mask());
 }
 
 AtomicFile::~AtomicFile() {
@@ -171,9 +179,7 @@ StagedFolder::StagedFolder(const std::string& target, bool overwrite)
         cannot("the output folder cannot be made", m_target, error);
     }
     m_partial = pattern;
-    const mode_t mask = ::umask(0);
-    ::umask(mask);
-    ::chmod(m_partial.c_str(), 0777 & ~mask);
+    ::chmod(m_partial.c_str(), 0777 & ~file_mask());
 }
 
 StagedFolder::~StagedFolder() {

@@ -1,12 +1,19 @@
 // SPDX-License-Identifier: MIT
 #include "base/random.hpp"
 #include "gis/files.hpp"
+#include "gis/geojson.hpp"
+#include "gis/geotiff.hpp"
 #include "gis/raster_source.hpp"
 #include "support.hpp"
 
+#include <gdal_utils.h>
+
 #include <cmath>
 #include <limits>
+#include <map>
 #include <optional>
+#include <thread>
+#include <tuple>
 
 namespace catchfield::gis {
 namespace {
@@ -520,6 +527,96 @@ TEST(RasterRead, FastPathEqualsTheGeneralOne) {
     EXPECT_FALSE(slow.exact);
     EXPECT_EQ(fast.values.values, slow.values.values);
     EXPECT_EQ(fast.valid.values, slow.valid.values);
+}
+
+/// Checked against GDAL's warper without its approximating transformer (-et 0).
+TEST(RasterRead, AgreesWithGdalsWarper) {
+    const TemporaryFolder folder;
+    RasterFile file;
+    file.cols = 150;
+    file.rows = 120;
+    file.type = GDT_Float64;
+    file.crs = "EPSG:4269";
+    file.transform = {-93.01, 1.0 / 9000, 0, 42.01, 0, -1.0 / 12000};
+    Random random(21);
+    for (int i = 0; i < file.cols * file.rows; ++i) file.values.push_back(random.uniform(200, 300));
+    file.nodata = -1;
+    file.write(folder / "a.tif");
+    const RasterSource source(folder / "a.tif");
+    const Crs crs = Crs::from_epsg(26915);
+    const Point corner = transformer(Crs::from_epsg(4269), crs).apply(Point{-93.008, 42.009});
+    const GridFrame frame = frame_of(std::round(corner.x), std::round(corner.y), 7, 140, 110);
+    for (const auto& [how, name, most] : {std::tuple{Resampling::nearest, "near", 0.0},
+                                          {Resampling::bilinear, "bilinear", 0.02},
+                                          {Resampling::cubic, "cubic", 0.05}}) {
+        CPLStringList arguments;
+        for (const std::string& word :
+             {std::string("-q"), std::string("-et"), std::string("0"), std::string("-r"),
+              std::string(name), std::string("-t_srs"), std::string("EPSG:26915"),
+              std::string("-te"), std::to_string(frame.west), std::to_string(frame.south()),
+              std::to_string(frame.east()), std::to_string(frame.north), std::string("-tr"),
+              std::string("7"), std::string("7"), std::string("-dstnodata"), std::string("-1")}) {
+            arguments.AddString(word.c_str());
+        }
+        GDALWarpAppOptions* options = GDALWarpAppOptionsNew(arguments.List(), nullptr);
+        const GDALDatasetUniquePtr in(
+            GDALDataset::Open((folder / "a.tif").c_str(), GDAL_OF_RASTER));
+        GDALDatasetH handle = GDALDataset::ToHandle(in.get());
+        const GDALDatasetUniquePtr out(
+            GDALDataset::FromHandle(GDALWarp((folder / (std::string(name) + ".tif")).c_str(),
+                                             nullptr, 1, &handle, options, nullptr)));
+        GDALWarpAppOptionsFree(options);
+        ASSERT_NE(out, nullptr);
+        ASSERT_EQ(out->GetRasterXSize(), frame.cols);
+        ASSERT_EQ(out->GetRasterYSize(), frame.rows);
+        std::vector<double> expected(frame.size());
+        ASSERT_EQ(
+            out->GetRasterBand(1)->RasterIO(GF_Read, 0, 0, frame.cols, frame.rows, expected.data(),
+                                            frame.cols, frame.rows, GDT_Float64, 0, 0, nullptr),
+            CE_None);
+        const auto window = source.read<double>(frame, crs, how);
+        EXPECT_EQ(window.missing, 0U);
+        for (std::size_t i = 0; i < expected.size(); ++i) {
+            ASSERT_NEAR(window.values[i], expected[i], most) << name << " cell " << i;
+        }
+    }
+}
+
+/// Four threads read, write and transform at once and agree with one.
+TEST(Threads, GiveWhatOneGives) {
+    const TemporaryFolder folder;
+    RasterFile file;
+    file.cols = 300;
+    file.rows = 300;
+    file.write(folder / "a.tif");
+    const Crs crs = Crs::from_epsg(32616);
+    const Point corner = transformer(utm15(), crs).apply(Point{501000, 4399000});
+    const auto job = [&](int i) {
+        thread_local std::map<std::string, std::unique_ptr<RasterSource>> open;
+        auto& source = open[folder.path()];
+        if (!source) source = std::make_unique<RasterSource>(folder / "a.tif");
+        const GridFrame frame = frame_of(corner.x + 10 * i, corner.y, 10, 30, 30);
+        const auto window = source->read<float>(frame, crs, Resampling::bilinear);
+        const std::string tiff = geotiff_bytes(window.values, window.valid, crs, {.unit = "kg/ha"});
+        write_file_atomically(folder / (std::to_string(i) + ".tif"), tiff, false);
+        return tiff +
+               geojson_bytes({},
+                             std::vector<PolygonRow>{{testing::box_shape(frame.west, frame.south(),
+                                                                         frame.east(), frame.north),
+                                                      {}}},
+                             crs);
+    };
+    std::vector<std::string> expected;
+    for (int i = 0; i < 40; ++i) expected.push_back(job(i));
+    std::vector<std::string> found(40);
+    std::vector<std::thread> threads;
+    for (int t = 0; t < 4; ++t) {
+        threads.emplace_back([&, t] {
+            for (int i = t; i < 40; i += 4) found[static_cast<std::size_t>(i)] = job(i);
+        });
+    }
+    for (std::thread& thread : threads) thread.join();
+    EXPECT_EQ(found, expected);
 }
 
 TEST(RasterRead, ReadsOtherFormats) {
