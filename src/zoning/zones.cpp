@@ -196,6 +196,8 @@ Fit fit_count(const Samples& sample, const Samples& index_sample,
     k.starts = options.starts;
     k.seed = options.seed;
     k.parallel = options.parallel;
+    k.exchange = options.exchange;
+    k.max_iterations = options.max_iterations;
     KMeansResult result = kmeans_in_order(sample, k);
     fit.labels = std::move(result.labels);
     fit.centres = std::move(result.centres);
@@ -294,11 +296,13 @@ ZoningOptions default_options() {
 
 ZoningOptions quick_options() {
     ZoningOptions options = default_options();
-    options.starts = 4;
+    options.starts = 3;
     options.fit_sample = 400;
     options.index_sample = 150;
     options.silhouette_sample = 100;
-    options.refine_iterations = 5;
+    options.refine_iterations = 10;
+    options.max_iterations = 20;
+    options.exchange = false;
     options.parallel = false;
     return options;
 }

@@ -33,6 +33,8 @@ struct ZoningOptions {
     std::uint64_t seed = 1;
 
     int starts = 20;
+    int max_iterations = 100;          ///< Lloyd steps of a start (k-means)
+    bool exchange = true;              ///< finish every start of k-means by moving single points
     std::size_t fit_sample = 20'000;   ///< cells that clusters are fitted on
     std::size_t index_sample = 5'000;  ///< cells that FPI and entropy are computed on
     std::size_t silhouette_sample = 1'000;

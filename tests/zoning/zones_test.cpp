@@ -82,6 +82,22 @@ TEST(Zones, EveryMethodFindsTheBands) {
     EXPECT_EQ(with_pca.pca_shares.size(), 2U);
 }
 
+// Fewer starts on a small sample must not cost much of what zones explain.
+TEST(Zones, QuickOptionsComeClose) {
+    const GridFrame frame = frame_of(40, 40);
+    for (std::uint64_t seed = 1; seed <= 15; ++seed) {
+        const auto features = landscape(frame, seed, 5);
+        ZoningOptions thorough = default_options();
+        ZoningOptions quick = quick_options();
+        thorough.count = quick.count = 4;
+        thorough.max_count = quick.max_count = 4;
+        thorough.cleanup = quick.cleanup = {.majority_passes = 0, .min_area_ha = 0.0};
+        EXPECT_GE(make_zones(features, full(frame), quick).relative_variance,
+                  make_zones(features, full(frame), thorough).relative_variance - 0.02)
+            << "seed " << seed;
+    }
+}
+
 TEST(Zones, NoiseIsOneZone) {
     const GridFrame frame = frame_of(40, 40);
     for (std::uint64_t seed = 1; seed <= 5; ++seed) {
