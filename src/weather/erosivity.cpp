@@ -15,8 +15,9 @@ namespace catchfield::weather {
 namespace {
 
 constexpr const char* screening =
-    "R is estimated from rain totals (Renard & Freimund 1994), which is screening quality; a "
-    "published R for the county is better.";
+    "R is estimated from rain totals (Renard & Freimund 1994), which is screening quality and "
+    "reads too high where snow or gentle winter rain is much of the year; a published R for the "
+    "county is better.";
 
 void rescale(HalfMonths& share) {
     const double sum = std::accumulate(share.begin(), share.end(), 0.0);
@@ -127,6 +128,19 @@ ErosivityShares shares_from_monthly(const Months& precip_mm) {
     result.warnings.push_back(
         "The erosivity of each half-month is taken from the square of monthly rain, a screening "
         "rule that counts snowfall as rain; give the published distribution where there is one.");
+    return result;
+}
+
+ErosivityShares shares_from_monthly(const Monthly& monthly) {
+    Months rain{};
+    for (std::size_t m = 0; m < 12; ++m)
+        rain[m] = monthly.precip_mm[m] * std::clamp((monthly.tmean_c[m] + 3.0) / 6.0, 0.0, 1.0);
+    ErosivityShares result = shares_from_monthly(rain);
+    result.method = "square of monthly rain without snow";
+    result.warnings = {
+        "The erosivity of each half-month is taken from the square of monthly rain, a screening "
+        "rule that gives winter too much where summer brings thunderstorms; give the published "
+        "distribution where there is one."};
     return result;
 }
 

@@ -29,8 +29,10 @@ double renard_freimund_f(double fournier_mm);
 /// P < 850 mm: 0.0483 P^1.610; else 587.8 - 1.219 P + 0.004105 P^2.
 double renard_freimund_p(double annual_mm);
 
-/// Estimate from months (by F; low and high span the F and P regressions). Screening quality:
-/// confidence "memory: high" for the equation, and a warning that a published R is better.
+/// Estimate from months (by F; low and high span the F and P regressions, not their bias in a
+/// region). Screening quality: confidence "memory: high" for the equation, and a warning that a
+/// published R is better. Against the map readings of places.csv it is far too high where much of
+/// the year's water is snow or gentle winter rain (docs/methods/weather.md).
 /// Throws Error(data) for no rain at all.
 Erosivity erosivity_from_monthly(const Monthly& monthly);
 /// Estimate from the annual total alone. Throws Error(data) for annual_mm outside 1..5000.
@@ -53,6 +55,10 @@ ErosivityShares shares_from_cumulative(std::span<const double> percent);
 ErosivityShares shares_from_values(std::span<const double> values);
 /// Own screening rule, not published: a month weighs p_i^2/sum(p^2), halves by days.
 ErosivityShares shares_from_monthly(const Months& precip_mm);
+/// The same with snow left out: of a month's precipitation, none is rain at a mean of -3 degC or
+/// less, all at 3 degC or more, straight between (assumption). Prefer this where temperatures are
+/// known. Throws Error(data) where no month has rain.
+ErosivityShares shares_from_monthly(const Monthly& monthly);
 /// A zone of table ei_zones.csv. Throws Error(data) naming the zones that are there.
 ErosivityShares shares_of_zone(int zone);
 /// From a table with a column `share` or `cumulative_pct` and 24 rows in order of the year.

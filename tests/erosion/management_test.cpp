@@ -39,8 +39,7 @@ const YearWeather& weather_of(const std::string& name) {
         std::map<std::string, YearWeather> by_name;
         for (const weather::Place& place : weather::places()) {
             const auto halves = weather::half_months(weather::mean_year(place.monthly));
-            by_name[place.name] = {place.r_si,
-                                   weather::shares_from_monthly(place.monthly.precip_mm).share,
+            by_name[place.name] = {place.r_si, weather::shares_from_monthly(place.monthly).share,
                                    halves.precip_mm, halves.tmean_c, Confidence::unchecked};
         }
         return by_name;

@@ -460,6 +460,14 @@ TEST(Shares, SumToOneAndRefuseNonsense) {
         EXPECT_NEAR(std::accumulate(shares.share.begin(), shares.share.end(), 0.0), 1.0, 1e-12);
         for (const double share : shares.share) EXPECT_GE(share, 0.0);
     }
+    // Snow left out: January in Fargo (-12 degC) has no erosivity, July's share rises.
+    for (const Place& place : places()) {
+        if (place.name != "Fargo ND") continue;
+        const ErosivityShares rain = shares_from_monthly(place.monthly);
+        EXPECT_EQ(rain.share[0], 0.0);
+        EXPECT_GT(rain.share[12], shares_from_monthly(place.monthly.precip_mm).share[12]);
+        EXPECT_NEAR(std::accumulate(rain.share.begin(), rain.share.end(), 0.0), 1.0, 1e-12);
+    }
     std::vector<double> percent(24, 100.0 / 24.0);
     EXPECT_NEAR(shares_from_values(percent).share[5], 1.0 / 24.0, 1e-12);
     percent[0] = 50;
