@@ -1,0 +1,16 @@
+// SPDX-License-Identifier: MIT
+// Makers of the commands, one a file.
+#pragma once
+
+#include <memory>
+
+#include "cli/command.hpp"
+
+namespace catchfield::cli {
+
+std::unique_ptr<Command> start_command();
+std::unique_ptr<Command> check_command();
+std::unique_ptr<Command> plan_command();
+std::unique_ptr<Command> species_command();
+
+}  // namespace catchfield::cli

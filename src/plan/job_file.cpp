@@ -1,0 +1,86 @@
+// SPDX-License-Identifier: MIT
+// The INI job file, read with Boost.Program_options.
+#include <boost/program_options.hpp>
+#include <fstream>
+#include <set>
+#include <sstream>
+
+#include "base/error.hpp"
+#include "base/text.hpp"
+#include "plan/job.hpp"
+#include "plan/keys.hpp"
+
+namespace catchfield::plan {
+
+namespace {
+
+constexpr std::uintmax_t max_job_bytes = 1 << 20;
+
+[[noreturn]] void unknown_key(const std::string& name, const std::filesystem::path& file) {
+    std::vector<std::string> known;
+    for (const Key& key : job_keys()) known.emplace_back(key.name);
+    std::string near = nearest_name(name, known);
+    if (near.empty()) {
+        // A right key in a wrong section: compare what stands after the dot.
+        const std::string tail = name.substr(name.find('.') + 1);
+        for (const std::string& candidate : known) {
+            if (candidate.substr(candidate.find('.') + 1) == tail) near = candidate;
+        }
+    }
+    const std::size_t dot = near.find('.');
+    throw Error(ErrorKind::usage, "unknown key '" + name + "'",
+                {.path = file.string(),
+                 .hint = near.empty() ? "See docs/job-file.md for all keys."
+                                      : "Did you mean '" + near.substr(dot + 1) + "' in section [" +
+                                            near.substr(0, dot) + "]?"});
+}
+
+}  // namespace
+
+JobValues read_job_values(const std::filesystem::path& file) {
+    std::error_code failure;
+    const std::uintmax_t bytes = std::filesystem::file_size(file, failure);
+    std::ifstream stream(file, std::ios::binary);
+    if (failure || !stream) {
+        throw Error(ErrorKind::input, "the job file cannot be read",
+                    {.path = file.string(),
+                     .hint = "Check the path, or make a job file with 'catchfield start'."});
+    }
+    if (bytes > max_job_bytes) {
+        throw Error(ErrorKind::input, "this is too large for a job file (over 1 MiB)",
+                    {.path = file.string(), .hint = "Give the job file, not a data file."});
+    }
+    std::stringstream content;
+    content << stream.rdbuf();
+    std::string text = content.str();
+    if (text.substr(0, 3) == "\xEF\xBB\xBF") text.erase(0, 3);
+    if (text.find('\0') != std::string::npos) {
+        throw Error(ErrorKind::input, "this is not a text file", {.path = file.string()});
+    }
+
+    namespace po = boost::program_options;
+    const po::options_description none;
+    JobValues values;
+    try {
+        std::istringstream lines(text);
+        const auto parsed = po::parse_config_file(lines, none, true);
+        for (const auto& option : parsed.options) {
+            if (find_key(option.string_key) == nullptr) unknown_key(option.string_key, file);
+            const std::string value =
+                option.value.empty() ? "" : std::string(trim(option.value.front()));
+            if (!values.emplace(option.string_key, value).second) {
+                throw Error(ErrorKind::usage, "key '" + option.string_key + "' is given twice",
+                            {.path = file.string(), .hint = "Keep one of the two lines."});
+            }
+        }
+    } catch (const po::error& error) {
+        throw Error(ErrorKind::usage, error.what(),
+                    {.path = file.string(),
+                     .hint = "Each line is 'key = value', a [section], or a comment after '#'."});
+    }
+    // An empty value means the default.
+    std::erase_if(values, [](const auto& entry) { return entry.second.empty(); });
+    return values;
+}
+
+}  // namespace catchfield::plan
