@@ -361,6 +361,8 @@ Job make_job(const JobValues& values, const std::filesystem::path& folder) {
     nitrogen.yield_raster = read.path("nitrogen.yield-raster");
     nitrogen.response = read.path("nitrogen.response");
     nitrogen.soil_tests = read.path("nitrogen.soil-tests");
+    nitrogen.tests_in_spring = read.choice("nitrogen.soil-tests-taken") == "spring";
+    nitrogen.cold_dry = read.yes("nitrogen.cold-dry");
     nitrogen.region = read.text("nitrogen.region");
     nitrogen.credits_table = read.path("nitrogen.credits-table");
     nitrogen.no_apply = read.path("nitrogen.no-apply");

@@ -83,6 +83,7 @@ struct Job {
         std::string region, credits_table, no_apply, yield_goal;
         std::optional<double> fixed_rate_kg_ha, price_n_per_kg, step_kg_ha;
         std::string price_crop;  ///< as written: needs the crop's bushel weight
+        bool tests_in_spring = false, cold_dry = false;
         double manure_kg_ha = 0.0, irrigation_kg_ha = 0.0, min_rate_kg_ha = 0.0;
         double max_rate_kg_ha = 250.0, setback_m = 0.0;
         std::vector<double> split;

@@ -1,0 +1,18 @@
+// SPDX-License-Identifier: MIT
+// Which bytes went into a run.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "plan/job.hpp"
+
+namespace catchfield::plan {
+
+struct Fingerprint;
+
+/// One entry per input file of the job, in the order of the keys. Rasters above 64 MiB are
+/// fingerprinted by size, first and last MiB ("xxh64-ends").
+std::vector<Fingerprint> fingerprints_of(const Job& job);
+
+}  // namespace catchfield::plan

@@ -1,0 +1,277 @@
+// SPDX-License-Identifier: MIT
+#include "plan/inputs.hpp"
+
+#include <algorithm>
+#include <map>
+
+#include "base/error.hpp"
+#include "base/text.hpp"
+#include "cover/catalogue.hpp"
+#include "gis/files.hpp"
+#include "gis/start.hpp"
+#include "plan/fingerprint.hpp"
+#include "plan/point_tables.hpp"
+#include "plan/yields.hpp"
+
+namespace catchfield::plan {
+
+namespace {
+
+Table read_table(const std::string& path) {
+    return Table::parse(gis::read_file(path, 256u << 20), path);
+}
+
+/// Centre of all fields in degrees.
+Point centre_of(const std::vector<FieldBoundary>& fields, const gis::Crs& crs) {
+    Box all = bounds(fields.front().shape);
+    for (const FieldBoundary& field : fields) {
+        const Box box = bounds(field.shape);
+        all.min_x = std::min(all.min_x, box.min_x);
+        all.min_y = std::min(all.min_y, box.min_y);
+        all.max_x = std::max(all.max_x, box.max_x);
+        all.max_y = std::max(all.max_y, box.max_y);
+    }
+    const Point middle{(all.min_x + all.max_x) / 2.0, (all.min_y + all.max_y) / 2.0};
+    return gis::transformer(crs, gis::Crs::wgs84()).apply(middle);
+}
+
+
+ProbeStops load_probes(const Job& job, std::vector<std::string>& warnings) {
+    ProbeStops probes;
+    if (job.compaction.probes.empty()) return probes;
+    const std::string& path = job.compaction.probes;
+    Table table = lower_case(path).ends_with(".csv") ? read_table(path) : probe_table_of_layer(path, job, probes.crs);
+    compaction::ProbeOptions options;
+    // Usual names of coordinates in point tables, unless the user says otherwise.
+    for (const char* name : {"lon", "longitude", "easting"}) {
+        if (table.has(name)) options.columns.x = name;
+    }
+    for (const char* name : {"lat", "latitude", "northing"}) {
+        if (table.has(name)) options.columns.y = name;
+    }
+    for (const char* name : {"ci", "ci_mpa", "ci_kpa", "ci_psi"}) {
+        if (table.has(name)) options.columns.strength = name;
+    }
+    std::string columns;
+    for (const auto& [name, column] : job.compaction.columns) {
+        columns += (columns.empty() ? "" : ",") + name + "=" + column;
+    }
+    if (!columns.empty()) compaction::set_columns(options.columns, columns);
+    options.strength_unit = job.compaction.unit;
+    options.moisture = *compaction::parse_moisture(job.compaction.moisture);
+    options.policy = job.compaction.refuse_off_moisture ? compaction::MoisturePolicy::refuse
+                                                        : compaction::MoisturePolicy::warn;
+    compaction::ProbeSet set = compaction::read_probes(table, options);
+    for (const std::string& problem : set.problems) warnings.push_back("penetrometer stops: " + problem);
+    for (const std::string& warning : set.warnings) warnings.push_back("penetrometer stops: " + warning);
+    probes.stops = std::move(set.stops);
+    if (!probes.crs) probes.crs = gis::Crs::from_user_input(job.compaction.crs, "compaction.probe-crs");
+    return probes;
+}
+
+std::vector<TestSample> load_tests(const Job& job, std::vector<std::string>& warnings) {
+    std::vector<TestSample> samples;
+    if (job.nitrogen.soil_tests.empty()) return samples;
+    const Table table = read_table(job.nitrogen.soil_tests);
+    table.require({"sample", "lon", "lat"});
+    struct Raw {
+        TestSample sample;
+        std::vector<nitrogen::NitrateLayer> layers;
+    };
+    std::vector<std::string> order;
+    std::map<std::string, Raw> by_name;
+    for (std::size_t row = 0; row < table.rows(); ++row) {
+        const std::string& name = table.text(row, "sample");
+        if (!by_name.contains(name)) order.push_back(name);
+        Raw& raw = by_name[name];
+        raw.sample.name = name;
+        raw.sample.lon_lat = {table.required_number(row, "lon"), table.required_number(row, "lat")};
+        if (table.has("nitrate_ppm")) {
+            if (const auto ppm = table.number(row, "nitrate_ppm")) {
+                nitrogen::NitrateLayer layer;
+                layer.top_cm = table.required_number(row, "top_cm");
+                layer.bottom_cm = table.required_number(row, "bottom_cm");
+                layer.nitrate_n_ppm = *ppm;
+                if (table.has("bulk_density_g_cm3")) {
+                    layer.bulk_density_g_cm3 = table.number(row, "bulk_density_g_cm3");
+                }
+                raw.layers.push_back(layer);
+            }
+        }
+        if (table.has("om_pct")) {
+            if (const auto om = table.number(row, "om_pct")) {
+                if (*om < 0.0 || *om > 100.0) table.fail(row, "om_pct", "outside 0 to 100");
+                if (!raw.sample.om_pct) raw.sample.om_pct = om;
+            }
+        }
+    }
+    for (const std::string& name : order) {
+        Raw& raw = by_name[name];
+        if (!raw.layers.empty()) {
+            try {
+                raw.sample.nitrate = nitrogen::stack_layers(raw.layers);
+            } catch (const Error& error) {
+                throw Error(error.kind(), error.reason(),
+                            {.path = job.nitrogen.soil_tests, .feature = "sample " + name,
+                             .hint = error.context().hint});
+            }
+            raw.sample.has_nitrate = true;
+            for (const std::string& warning : raw.sample.nitrate.warnings) {
+                warnings.push_back("soil test " + name + ": " + warning);
+            }
+        }
+        samples.push_back(std::move(raw.sample));
+    }
+    return samples;
+}
+
+void load_prescription(Inputs& inputs) {
+    const Job& job = inputs.job;
+    const bool us = inputs.us();
+    const std::string& name = job.output.product;
+    using prescription::RateUnit;
+    if (name == "nitrogen") {
+        inputs.rate_unit = us ? RateUnit::n_lb_ac : RateUnit::n_kg_ha;
+    } else if (const auto share = parse_number(name)) {
+        inputs.product = prescription::own_product("own product, " + fixed(*share * 100.0, 1) + " % N",
+                                                   prescription::ProductForm::dry, *share, std::nullopt);
+        inputs.rate_unit = us ? RateUnit::lb_ac : RateUnit::kg_ha;
+    } else {
+        inputs.product = prescription::product(name);
+        inputs.rate_unit = prescription::default_unit(*inputs.product, job.output.units);
+    }
+    const double unit = us ? units::kg_ha_per_lb_ac : 1.0;
+    auto& rule = inputs.rate_rule;
+    rule.cap = job.nitrogen.max_rate_kg_ha / unit;
+    rule.least_applicable = job.nitrogen.min_rate_kg_ha / unit;
+    rule.step = job.nitrogen.step_kg_ha ? *job.nitrogen.step_kg_ha / unit : 5.0;
+    prescription::check_rule(rule);
+}
+
+}  // namespace
+
+std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs, std::size_t& null_geometries,
+                                           std::vector<std::string>& warnings) {
+    gis::VectorLayer layer = gis::read_layer(job.field.boundary, job.field.layer);
+    crs = gis::require_crs(layer.crs_wkt, job.field.crs, job.field.boundary, "field.crs");
+    null_geometries = layer.null_geometries;
+    std::optional<std::size_t> column;
+    if (!job.field.id_column.empty()) column = layer.column(job.field.id_column);
+    std::vector<FieldBoundary> fields;
+    std::vector<std::string> ids;
+    std::map<std::string, int> seen;
+    for (gis::Feature& feature : layer.features) {
+        if (feature.kind == gis::GeometryKind::none) {
+            warnings.push_back(job.field.boundary + ": feature " + std::to_string(feature.fid) +
+                               " has no geometry and is left out.");
+            continue;
+        }
+        if (feature.kind != gis::GeometryKind::polygons) {
+            throw Error(ErrorKind::data, "not an area but a point or line",
+                        {.path = job.field.boundary, .layer = layer.name,
+                         .feature = std::to_string(feature.fid),
+                         .hint = "Field boundaries must be polygons."});
+        }
+        FieldBoundary field;
+        field.fid = feature.fid;
+        field.id = column ? feature.values[*column] : std::string();
+        if (field.id.empty()) {
+            field.id = layer.features.size() == 1 ? "field" : "field " + std::to_string(fields.size() + 1);
+            if (column) {
+                warnings.push_back(job.field.boundary + ": feature " + std::to_string(feature.fid) +
+                                   " has no name in '" + job.field.id_column + "' and is called '" +
+                                   field.id + "'.");
+            }
+        }
+        if (const int again = seen[field.id]++; again > 0) {
+            const std::string renamed = field.id + " (" + std::to_string(again + 1) + ")";
+            warnings.push_back(job.field.boundary + ": the name '" + field.id +
+                               "' stands more than once; feature " + std::to_string(feature.fid) +
+                               " is called '" + renamed + "'.");
+            field.id = renamed;
+        }
+        field.shape = std::move(feature.polygons);
+        ids.push_back(field.id);
+        fields.push_back(std::move(field));
+    }
+    if (fields.empty()) {
+        throw Error(ErrorKind::input, "there is no field in it",
+                    {.path = job.field.boundary, .layer = layer.name,
+                     .hint = "Give a layer with at least one polygon."});
+    }
+    const std::vector<std::string> stems = unique_file_stems(ids);
+    for (std::size_t i = 0; i < fields.size(); ++i) fields[i].stem = stems[i];
+    return fields;
+}
+
+Inputs load_inputs(const Job& job) {
+    Inputs inputs;
+    inputs.job = job;
+    inputs.fields = read_boundaries(job, inputs.boundary_crs, inputs.boundary_null_geometries, inputs.warnings);
+
+    gis::RasterOptions raster;
+    raster.crs_key = "terrain (the raster must state its CRS)";
+    const std::string& terrain =
+        job.terrain.source == TerrainSource::elevation ? job.terrain.elevation : job.terrain.slope;
+    inputs.terrain_info = gis::RasterSource(terrain, raster).info();
+    for (const auto& [name, files] : job.zones.layers) {
+        for (const std::string& file : split(files, ';')) gis::RasterSource(file, raster);
+    }
+    if (!job.nitrogen.yield_raster.empty()) gis::RasterSource(job.nitrogen.yield_raster, raster);
+
+    inputs.soils = load_soils(job);
+    inputs.warnings.insert(inputs.warnings.end(), inputs.soils.warnings.begin(),
+                           inputs.soils.warnings.end());
+    inputs.climate = load_climate(job, centre_of(inputs.fields, inputs.boundary_crs), inputs.dates);
+    inputs.warnings.insert(inputs.warnings.end(), inputs.climate.warnings.begin(),
+                           inputs.climate.warnings.end());
+    inputs.warnings.insert(inputs.warnings.end(), inputs.dates.notes.begin(), inputs.dates.notes.end());
+
+    cover::Catalogue catalogue = cover::Catalogue::built_in();
+    if (!job.cover.catalogue.empty()) catalogue.add_species(read_table(job.cover.catalogue));
+    inputs.covers = std::make_unique<CoverBook>(job, catalogue, inputs.climate, inputs.dates);
+    for (const std::string& warning : inputs.covers->season().warnings()) {
+        inputs.warnings.push_back("season: " + warning);
+    }
+
+    inputs.probes = load_probes(job, inputs.warnings);
+    inputs.tests = load_tests(job, inputs.warnings);
+    inputs.credits = job.nitrogen.credits_table.empty()
+                         ? nitrogen::CreditTable::built_in()
+                         : nitrogen::CreditTable::parse(gis::read_file(job.nitrogen.credits_table),
+                                                        job.nitrogen.credits_table);
+    inputs.credits.require_set(job.nitrogen.region);
+    inputs.method = &nitrogen::method(job.nitrogen.method);
+    nitrogen::crop(job.nitrogen.crop);
+    if (!job.nitrogen.yield_goal.empty()) {
+        inputs.yield_goal_kg_ha =
+            parse_yield_kg_ha(job.nitrogen.yield_goal, "nitrogen.yield-goal", job.nitrogen.crop);
+    }
+    using nitrogen::MethodForm;
+    const bool by_yield = inputs.method->form == MethodForm::balance ||
+                          inputs.method->form == MethodForm::corn_balance;
+    if (by_yield && !inputs.yield_goal_kg_ha && job.nitrogen.yield_column.empty() &&
+        job.nitrogen.yield_raster.empty()) {
+        throw Error(ErrorKind::usage, "nitrogen.yield-goal is not given, and method " + inputs.method->id + " needs it",
+                    {.hint = "Write it with its unit: yield-goal = 180 bu/ac."});
+    }
+    if (inputs.method->form == MethodForm::fixed && !job.nitrogen.fixed_rate_kg_ha) {
+        throw Error(ErrorKind::usage, "nitrogen.fixed-rate is not given, and method fixed needs it",
+                    {.hint = "Write it with its unit: fixed-rate = 150 lb/ac."});
+    }
+    load_prescription(inputs);
+    if (!job.terrain.barriers.empty()) {
+        gis::VectorLayer layer = gis::read_layer(job.terrain.barriers);
+        const gis::Crs crs = gis::require_crs(layer.crs_wkt, "", job.terrain.barriers, "terrain.barriers");
+        inputs.barriers.emplace(std::move(layer), crs);
+    }
+    if (!job.nitrogen.no_apply.empty()) {
+        gis::VectorLayer layer = gis::read_layer(job.nitrogen.no_apply);
+        const gis::Crs crs = gis::require_crs(layer.crs_wkt, "", job.nitrogen.no_apply, "nitrogen.no-apply");
+        inputs.no_apply.emplace(std::move(layer), crs);
+    }
+    inputs.fingerprints = fingerprints_of(job);
+    return inputs;
+}
+
+}  // namespace catchfield::plan

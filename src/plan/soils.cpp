@@ -1,0 +1,201 @@
+// SPDX-License-Identifier: MIT
+#include "plan/soils.hpp"
+
+#include <algorithm>
+#include <set>
+
+#include "base/error.hpp"
+#include "base/text.hpp"
+#include "base/units.hpp"
+#include "erosion/soil_loss.hpp"
+#include "gis/files.hpp"
+#include "plan/yields.hpp"
+
+namespace catchfield::plan {
+
+namespace {
+
+/// Column names of the map and of the horizon table, with the user's changes.
+void apply_columns(const Job& job, soil::MapUnitColumns& map, soil::HorizonColumns& horizons) {
+    for (const auto& [name, column] : job.soil.columns) {
+        const std::string pair = name + "=" + column;
+        // A name may belong to either table; it must belong to one.
+        bool used = false;
+        std::string reason;
+        try {
+            soil::set_columns(map, pair);
+            used = true;
+        } catch (const Error& error) {
+            reason = error.what();
+        }
+        try {
+            soil::set_columns(horizons, pair);
+            used = true;
+        } catch (const Error&) {
+            // The map's message is the one to show.
+        }
+        if (!used) throw Error(ErrorKind::usage, "soil.columns: " + reason);
+    }
+}
+
+template <typename Value>
+std::optional<Value> first_of(std::optional<Value> a, std::optional<Value> b) {
+    return a ? a : b;
+}
+
+std::optional<double> profile_mean(const soil::Profile* profile,
+                                   std::optional<double> soil::Horizon::*property, double bottom_cm) {
+    if (profile == nullptr) return std::nullopt;
+    const auto mean = soil::depth_mean(*profile, property, 0.0, bottom_cm);
+    return mean ? std::optional(mean->value) : std::nullopt;
+}
+
+void add_tolerance(SoilFacts& facts) {
+    if (facts.unit.t_us) {
+        facts.t_mg_ha = *facts.unit.t_us * units::mg_ha_per_ton_ac;
+        facts.t_note = "soil map";
+    } else if (facts.rooting_depth_cm) {
+        const erosion::Tolerance guide = erosion::tolerance_by_depth(*facts.rooting_depth_cm);
+        facts.t_mg_ha = guide.t_mg_ha;
+        facts.t_note = "guide by rooting depth: " + guide.note;
+        facts.confidence = weakest(facts.confidence, Confidence::unchecked);
+    }
+}
+
+void add_wind_group(SoilFacts& facts) {
+    try {
+        const soil::Horizon& surface = facts.unit.surface;
+        if (!facts.unit.wind_group.empty()) {
+            facts.wind = erosion::wind_group(facts.unit.wind_group);
+        } else if (surface.sand_pct && surface.silt_pct && surface.clay_pct) {
+            erosion::SurfaceSoil soil;
+            soil.sand_pct = *surface.sand_pct;
+            soil.silt_pct = *surface.silt_pct;
+            soil.clay_pct = *surface.clay_pct;
+            soil.organic_matter_pct = surface.om_pct.value_or(0.0);
+            soil.very_fine_sand_pct = surface.very_fine_sand_pct;
+            facts.wind = erosion::wind_group(soil);
+        }
+    } catch (const Error&) {
+        facts.wind.reset();  // screening only: a group that cannot be read is no reason to stop
+    }
+}
+
+SoilFacts facts_of(soil::MapUnit unit, const soil::Profile* profile,
+                   std::vector<std::string>& warnings) {
+    SoilFacts facts;
+    facts.unit = std::move(unit);
+    facts.profile = profile;
+    facts.erodibility =
+        soil::erodibility(facts.unit, profile, soil::Stones::in_cover, warnings);
+    facts.texture = facts.unit.texture();
+    if (!facts.texture && profile != nullptr && !profile->horizons.empty()) {
+        facts.texture = soil::horizon_texture(profile->horizons.front());
+    }
+    facts.coarse = facts.texture && soil::is_sandy(*facts.texture);
+    const soil::Horizon& surface = facts.unit.surface;
+    facts.om_pct = first_of(profile_mean(profile, &soil::Horizon::om_pct, 20.0), surface.om_pct);
+    facts.clay_pct =
+        first_of(profile_mean(profile, &soil::Horizon::clay_pct, 20.0), surface.clay_pct);
+    facts.density_g_cm3 = first_of(profile_mean(profile, &soil::Horizon::bulk_density_g_cm3, 60.0),
+                                   surface.bulk_density_g_cm3);
+    if (profile != nullptr) {
+        facts.restriction = soil::natural_restriction(*profile, facts.unit.restriction,
+                                                      facts.unit.restriction_top_cm);
+        facts.rooting_depth_cm = soil::rooting_depth_cm(*profile, facts.restriction);
+        facts.available_water_mm = soil::available_water_mm(*profile, 100.0);
+        facts.densities = soil::horizon_densities(*profile, facts.restriction);
+        facts.dense = soil::dense_layer(facts.densities);
+    } else if (facts.unit.restriction_top_cm) {
+        facts.rooting_depth_cm = std::min(*facts.unit.restriction_top_cm, 150.0);
+    }
+    add_tolerance(facts);
+    add_wind_group(facts);
+    if (facts.erodibility) {
+        facts.confidence = weakest(facts.confidence, facts.erodibility->confidence);
+    }
+    return facts;
+}
+
+}  // namespace
+
+Soils load_soils(const Job& job) {
+    Soils soils;
+    soil::MapUnitColumns map_columns;
+    soil::HorizonColumns horizon_columns;
+    apply_columns(job, map_columns, horizon_columns);
+
+    if (!job.soil.horizons.empty()) {
+        const Table table = Table::parse(gis::read_file(job.soil.horizons), job.soil.horizons);
+        soils.profiles = soil::read_profiles(table, horizon_columns);
+    }
+    gis::VectorLayer layer = gis::read_layer(job.soil.map, job.soil.layer);
+    const gis::Crs crs = gis::require_crs(layer.crs_wkt, job.soil.crs, job.soil.map, "soil.crs");
+    std::set<std::string> without_profile;
+    bool any_k = false;
+    soils.facts.reserve(layer.features.size());
+    for (const gis::Feature& feature : layer.features) {
+        const std::string what = "feature " + std::to_string(feature.fid);
+        const soil::AttributeLookup lookup =
+            [&](std::string_view column) -> std::optional<std::string> {
+            const auto position = layer.find_column(column);
+            if (!position || feature.values[*position].empty()) return std::nullopt;
+            return feature.values[*position];
+        };
+        soil::MapUnit unit;
+        try {
+            unit = soil::read_map_unit(lookup, map_columns, what);
+        } catch (const Error& error) {
+            throw Error(error.kind(), error.reason(),
+                        {.path = job.soil.map, .layer = layer.name,
+                         .feature = std::to_string(feature.fid), .hint = error.context().hint});
+        }
+        if (job.soil.k_si) {
+            if (unit.kf_us) *unit.kf_us /= units::k_si_per_us;
+            if (unit.kw_us) *unit.kw_us /= units::k_si_per_us;
+        }
+        if (job.soil.t_si && unit.t_us) *unit.t_us /= units::mg_ha_per_ton_ac;
+        const auto profile = soils.profiles.find(unit.key);
+        if (profile == soils.profiles.end() && !soils.profiles.empty()) without_profile.insert(unit.key);
+        for (const std::string& warning : unit.warnings) {
+            soils.warnings.push_back("soil map, " + what + ": " + warning);
+        }
+        std::vector<std::string> doubts;
+        SoilFacts facts = facts_of(std::move(unit),
+                                   profile == soils.profiles.end() ? nullptr : &profile->second, doubts);
+        for (const std::string& doubt : doubts) {
+            soils.warnings.push_back("soil map, " + what + ": " + doubt);
+        }
+        if (!job.nitrogen.yield_column.empty()) {
+            if (const auto text = lookup(job.nitrogen.yield_column)) {
+                facts.yield_goal_kg_ha = yield_of_cell(*text, job, job.soil.map, what);
+            }
+        }
+        any_k = any_k || facts.erodibility.has_value();
+        soils.facts.push_back(std::move(facts));
+    }
+    for (const auto& [key, profile] : soils.profiles) {
+        for (const std::string& warning : profile.warnings) {
+            soils.warnings.push_back("horizons of " + key + ": " + warning);
+        }
+    }
+    if (!without_profile.empty()) {
+        std::string list;
+        for (const std::string& key : without_profile) list += (list.empty() ? "" : ", ") + key;
+        soils.warnings.push_back("no horizons for map units " + list +
+                                 ": density and depth are not known there");
+    }
+    if (soils.facts.empty() || layer.features.empty()) {
+        throw Error(ErrorKind::input, "the soil map has no polygons", {.path = job.soil.map});
+    }
+    if (!any_k) {
+        throw Error(ErrorKind::data, "no soil polygon has an erodibility K, nor texture to work it out from",
+                    {.path = job.soil.map,
+                     .layer = layer.name,
+                     .hint = "Name the column: soil.columns = k=<column>, or sand=, silt=, clay=, om=."});
+    }
+    soils.map.emplace(std::move(layer), crs);
+    return soils;
+}
+
+}  // namespace catchfield::plan
