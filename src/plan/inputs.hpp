@@ -12,6 +12,7 @@
 #include "gis/raster_source.hpp"
 #include "gis/vector.hpp"
 #include "nitrogen/credits.hpp"
+#include "nitrogen/crops.hpp"
 #include "nitrogen/methods.hpp"
 #include "nitrogen/soil_test.hpp"
 #include "plan/climate.hpp"

@@ -1,0 +1,236 @@
+// SPDX-License-Identifier: MIT
+#include "plan/ground.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/error.hpp"
+#include "base/text.hpp"
+#include "geometry/overlay.hpp"
+#include "geometry/validity.hpp"
+#include "plan/rasters.hpp"
+
+namespace catchfield::plan {
+
+namespace {
+
+constexpr int margin_cells = 2;
+
+/// The terrain raster's own CRS where it is UTM of the field's zone on a near-identical datum, so
+/// that its cells can be used as they are; else UTM on WGS 84.
+gis::Crs choose_crs(const MultiPolygon& shape, const gis::Crs& from, const gis::Crs& raster) {
+    const gis::Crs utm = gis::work_crs(shape, from);
+    const std::string& code = raster.code();
+    if (code.size() != 10 || utm.code().size() != 10) return utm;
+    const std::string zone = utm.code().substr(8);
+    const std::string family = code.substr(0, 8);
+    const bool north = utm.code().substr(0, 8) == "EPSG:326";
+    const bool same = code == utm.code() ||
+                      (north && (family == "EPSG:269" || family == "EPSG:258") && code.substr(8) == zone);
+    return same ? raster : utm;
+}
+
+MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, const gis::Crs& crs,
+                            std::vector<std::string>& warnings) {
+    MultiPolygon shape = field.shape;
+    if (const auto flaw = geometry::find_flaw(shape)) {
+        if (!inputs.job.field.repair) {
+            throw Error(ErrorKind::data, "the boundary is not valid: " + geometry::describe(*flaw),
+                        {.path = inputs.job.field.boundary, .feature = field.id,
+                         .hint = "Mend it, or set repair = yes in [field]."});
+        }
+        geometry::Repair repair = geometry::repair(shape);
+        if (repair.shape.empty()) {
+            throw Error(ErrorKind::data, "the boundary cannot be repaired: " + geometry::describe(*flaw),
+                        {.path = inputs.job.field.boundary, .feature = field.id});
+        }
+        for (const std::string& change : repair.changes) warnings.push_back("boundary repaired: " + change);
+        shape = std::move(repair.shape);
+    }
+    MultiPolygon moved = gis::transformer(inputs.boundary_crs, crs).apply(shape);
+    geometry::require_valid(moved, "the boundary of " + field.id + " in " + crs.name());
+    return moved;
+}
+
+double work_cell_m(const Job& job, const gis::RasterSource& raster, std::vector<std::string>& warnings) {
+    if (job.terrain.resolution_m) return *job.terrain.resolution_m;
+    const double own = raster.cell_m();
+    if (own < 2.0) {
+        warnings.push_back("the terrain raster's cell is " + fixed(own, 2) +
+                           " m; the work grid is 2 m (set terrain.resolution to change that).");
+        return 2.0;
+    }
+    if (own > 10.0) {
+        warnings.push_back("the terrain raster is coarse (" + fixed(own, 0) +
+                           " m): slopes are smoothed by it, and the work grid of 10 m only looks finer.");
+        return 10.0;
+    }
+    // Whole centimetres, so that neighbouring fields share a lattice.
+    return std::round(own * 100.0) / 100.0;
+}
+
+/// Snapped to the raster's lattice where its cells can be taken as they are.
+GridFrame frame_for(const Box& box, double cell, double margin_m, const gis::Crs& crs,
+                    const gis::RasterSource& raster) {
+    const int margin = margin_cells + static_cast<int>(std::ceil(margin_m / cell));
+    const gis::RasterInfo& info = raster.info();
+    const bool own_cells = raster.crs().same_as(crs) && std::abs(info.cell_x - cell) < 1e-9 * cell &&
+                           std::abs(info.cell_y - cell) < 1e-9 * cell;
+    const double shift_x = own_cells ? std::remainder(info.bounds.min_x, cell) : 0.0;
+    const double shift_y = own_cells ? std::remainder(info.bounds.max_y, cell) : 0.0;
+    GridFrame frame = snapped_frame(box.min_x - shift_x, box.min_y - shift_y, box.max_x - shift_x,
+                                    box.max_y - shift_y, cell, margin);
+    frame.west += shift_x;
+    frame.north += shift_y;
+    return frame;
+}
+
+std::size_t count(const Mask& mask) {
+    return static_cast<std::size_t>(std::count(mask.values.begin(), mask.values.end(), std::uint8_t{1}));
+}
+
+void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& ground) {
+    const Job& job = inputs.job;
+    const bool elevation = job.terrain.source == TerrainSource::elevation;
+    const std::string& path = elevation ? job.terrain.elevation : job.terrain.slope;
+    const gis::RasterSource& source = raster_for_thread(path);
+    gis::RasterWindow<float> window =
+        source.read<float>(ground.frame, ground.crs, gis::Resampling::bilinear);
+    std::size_t covered = 0;
+    for (std::size_t i = 0; i < ground.field.size(); ++i) {
+        if (ground.field[i] && window.valid[i]) ++covered;
+    }
+    if (covered == 0) {
+        throw Error(ErrorKind::data, "the terrain raster and the field do not overlap",
+                    {.path = path, .feature = field.id,
+                     .hint = "Check both coordinate systems: the raster is in " + source.crs().name() +
+                             ", the boundary in " + inputs.boundary_crs.name() + "."});
+    }
+    if (!elevation) {
+        for (float& value : window.values.values) value = slope_percent(value, job.terrain.slope_unit);
+        terrain::SlopeOnlyOptions options;
+        options.length_m = job.terrain.slope_length_m;
+        ground.terrain = terrain::analyse_slope(window.values, ground.field, options, &window.valid);
+        return;
+    }
+    bool assumed = false;
+    const double metres = metres_per_elevation(job, source, assumed);
+    if (assumed) {
+        ground.warnings.push_back("the elevation raster does not state its unit: metres are taken "
+                                  "(set terrain.elevation-unit).");
+    }
+    if (metres != 1.0) {
+        for (float& value : window.values.values) value = static_cast<float>(value * metres);
+    }
+    terrain::TerrainOptions options;
+    options.routing =
+        job.terrain.routing == "d-infinity" ? terrain::Routing::d_infinity : terrain::Routing::multiple;
+    options.max_length_m = job.terrain.max_slope_length_m;
+    options.smoothing_radius_m = job.terrain.smooth_m;
+    for (const auto& [name, weight] : job.zones.features) options.aspect = options.aspect || name == "aspect";
+    terrain::TerrainLayers layers;
+    layers.known = &window.valid;
+    Mask upslope;
+    if (job.terrain.run_on) {
+        upslope = window.valid;
+        layers.upslope = &upslope;
+    }
+    Mask barriers;
+    if (inputs.barriers) {
+        barriers = Mask(ground.frame);
+        const Box box{ground.frame.west, ground.frame.south(), ground.frame.east(), ground.frame.north};
+        const gis::Transformer& to_work = gis::transformer(inputs.barriers->crs(), ground.crs);
+        const Box there = gis::transformer(ground.crs, inputs.barriers->crs()).apply(box);
+        for (const std::size_t index : inputs.barriers->query(there)) {
+            const gis::Feature& feature = inputs.barriers->layer().features[index];
+            Mask cells;
+            if (feature.kind == gis::GeometryKind::polygons) {
+                cells = geometry::barrier_cells(to_work.apply(feature.polygons), ground.frame);
+            } else {
+                std::vector<Line> lines = feature.lines;
+                for (Line& line : lines) to_work.apply(line);
+                cells = geometry::barrier_cells(lines, ground.frame);
+            }
+            for (std::size_t i = 0; i < cells.size(); ++i) barriers[i] |= cells[i];
+        }
+        layers.barriers = &barriers;
+    }
+    ground.terrain = terrain::analyse(window.values, ground.field, options, layers);
+    if (source.cell_m() < 2.0 && job.terrain.smooth_m < 2.0) {
+        ground.warnings.push_back("the elevation raster is finer than 2 m and not smoothed: slopes of "
+                                  "such models run high on tilled ground (set terrain.smooth).");
+    }
+}
+
+void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground) {
+    const double fill = inputs.job.soil.fill_distance_m;
+    const Box box{ground.frame.west - fill, ground.frame.south() - fill, ground.frame.east() + fill,
+                  ground.frame.north + fill};
+    std::vector<MultiPolygon> shapes;
+    std::vector<int> owners;
+    for (gis::VectorSource::Hit& hit : inputs.soils.map->query(box, ground.crs)) {
+        if (geometry::find_flaw(hit.shape)) hit.shape = geometry::repair(hit.shape).shape;
+        if (hit.shape.empty()) continue;
+        shapes.push_back(std::move(hit.shape));
+        owners.push_back(static_cast<int>(hit.feature));
+    }
+    geometry::CellOwners cells =
+        geometry::assign_cells(shapes, ground.frame, geometry::OwnerRule::centre, fill, &ground.field);
+    if (cells.covered + cells.filled == 0) {
+        throw Error(ErrorKind::data, "the soil map and the field do not overlap",
+                    {.path = inputs.job.soil.map, .feature = field.id,
+                     .hint = "Check both coordinate systems, or raise soil.fill-distance."});
+    }
+    for (int& owner : cells.owner.values) {
+        if (owner >= 0) owner = owners[static_cast<std::size_t>(owner)];
+    }
+    ground.soil = std::move(cells.owner);
+    ground.soil_distance_m = std::move(cells.distance_m);
+    if (cells.doubly_covered > 0) {
+        ground.warnings.push_back("soil polygons overlap on " + std::to_string(cells.doubly_covered) +
+                                  " cells; the first one listed is taken there.");
+    }
+}
+
+}  // namespace
+
+Ground make_ground(const Inputs& inputs, const FieldBoundary& field) {
+    Ground ground;
+    const Job& job = inputs.job;
+    const bool elevation = job.terrain.source == TerrainSource::elevation;
+    const gis::RasterSource& raster =
+        raster_for_thread(elevation ? job.terrain.elevation : job.terrain.slope);
+    ground.crs = choose_crs(field.shape, inputs.boundary_crs, raster.crs());
+    ground.boundary = valid_boundary(inputs, field, ground.crs, ground.warnings);
+    ground.area_ha = area(ground.boundary) * 1e-4;
+    const double cell = work_cell_m(job, raster, ground.warnings);
+    ground.frame = frame_for(bounds(ground.boundary), cell, job.terrain.run_on ? job.terrain.run_on_distance_m : 0.0,
+                             ground.crs, raster);
+    ground.field = geometry::field_mask(ground.boundary, ground.frame);
+    read_terrain(inputs, field, ground);
+    ground.whole_terrain = count(ground.terrain.mask) == count(ground.field);
+    read_soil(inputs, field, ground);
+    return ground;
+}
+
+void soil_layer(const Ground& ground, const Soils& soils, const SoilValue& value, Raster<float>& values,
+                Mask& valid) {
+    // Each polygon's value once, then spread over its cells.
+    std::vector<std::optional<double>> by_soil(soils.facts.size());
+    std::vector<std::uint8_t> known(soils.facts.size(), 0);
+    values = Raster<float>(ground.frame);
+    valid = Mask(ground.frame);
+    for (std::size_t i = 0; i < ground.soil.size(); ++i) {
+        if (ground.soil[i] < 0) continue;
+        const auto index = static_cast<std::size_t>(ground.soil[i]);
+        if (!known[index]) {
+            by_soil[index] = value(soils.facts[index]);
+            known[index] = 1;
+        }
+        if (!by_soil[index]) continue;
+        values[i] = static_cast<float>(*by_soil[index]);
+        valid[i] = 1;
+    }
+}
+
+}  // namespace catchfield::plan

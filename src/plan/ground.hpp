@@ -1,0 +1,49 @@
+// SPDX-License-Identifier: MIT
+// A field on its work grid: boundary, terrain and soil of every cell.
+#pragma once
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/raster.hpp"
+#include "base/shapes.hpp"
+#include "geometry/cells.hpp"
+#include "gis/crs.hpp"
+#include "plan/inputs.hpp"
+#include "terrain/terrain.hpp"
+
+namespace catchfield::plan {
+
+struct Ground {
+    gis::Crs crs;
+    MultiPolygon boundary;
+    double area_ha = 0.0;
+    GridFrame frame;
+    Mask field;
+    terrain::TerrainResult terrain;
+    Raster<int> soil;             ///< index into Soils::facts, -1 where none
+    Raster<float> soil_distance_m;  ///< 0 under a polygon
+    bool whole_terrain = true;    ///< every cell of the field has a slope
+    std::vector<std::string> warnings;
+
+    /// The facts of a cell's soil, or null.
+    const SoilFacts* soil_at(std::size_t cell, const Soils& soils) const {
+        const int index = soil[cell];
+        return index < 0 ? nullptr : &soils.facts[static_cast<std::size_t>(index)];
+    }
+};
+
+/// Puts a field on its grid. Throws Error for an unusable boundary, a boundary that no raster cell
+/// or no soil polygon meets, coordinates that make no sense.
+Ground make_ground(const Inputs& inputs, const FieldBoundary& field);
+
+/// One value per cell from the soil under it.
+using SoilValue = std::function<std::optional<double>(const SoilFacts&)>;
+
+/// A layer of soil values; cells without soil or value are masked out.
+void soil_layer(const Ground& ground, const Soils& soils, const SoilValue& value, Raster<float>& values,
+                Mask& valid);
+
+}  // namespace catchfield::plan

@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: MIT
+// Raster files opened once per thread, and terrain read onto a field's grid.
+#pragma once
+
+#include <string>
+
+#include "gis/raster_source.hpp"
+#include "plan/job.hpp"
+
+namespace catchfield::plan {
+
+/// The calling thread's open source for a file. Throws as gis::RasterSource.
+const gis::RasterSource& raster_for_thread(const std::string& path);
+
+/// Closes the calling thread's sources.
+void close_rasters_of_thread();
+
+/// Metres to one unit of the elevations: what the user states, else what the file states, else
+/// metres where neither says (`assumed` is set).
+double metres_per_elevation(const Job& job, const gis::RasterSource& source, bool& assumed);
+
+/// Slope in percent from a slope in the job's unit.
+float slope_percent(float value, const std::string& unit);
+
+}  // namespace catchfield::plan
