@@ -1,0 +1,35 @@
+// SPDX-License-Identifier: MIT
+// A run: all fields of a job planned and written into one folder.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "plan/job.hpp"
+#include "plan/monitor.hpp"
+
+namespace catchfield::plan {
+
+struct PlanRequest {
+    Job job;
+    std::string output;  ///< folder
+    bool overwrite = false;
+    bool strict = false;
+    int threads = 0;  ///< 0: all cores
+    bool allow_virtual = false;
+    bool allow_remote = false;
+};
+
+struct RunSummary {
+    bool complete = true;              ///< no field skipped or partly covered
+    std::string table;                 ///< for people, a few lines
+    std::string json;                  ///< for machines
+    std::vector<std::string> timings;  ///< for --verbose
+};
+
+/// Plans every field and writes the plan folder; it appears whole or not at all. With `strict`
+/// nothing is written where a field is skipped or partly covered. The bytes do not depend on the
+/// number of threads. Throws Error; Stopped where the monitor asks for it.
+RunSummary run_plan(const PlanRequest& request, const Monitor& monitor);
+
+}  // namespace catchfield::plan

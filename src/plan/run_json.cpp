@@ -1,0 +1,129 @@
+// SPDX-License-Identifier: MIT
+#include "plan/run_json.hpp"
+
+#include <algorithm>
+#include <filesystem>
+#include <nlohmann/json.hpp>
+
+#include "base/text.hpp"
+#include "plan/columns.hpp"
+#include "plan/libraries.hpp"
+#include "prescription/surface.hpp"
+
+namespace catchfield::plan {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+/// Printed with fixed decimals so that the bytes are the same everywhere.
+Json number(double value, int decimals) {
+    const std::string text = fixed(value, decimals);
+    return text.empty() ? Json() : Json::parse(text);
+}
+
+}  // namespace
+
+std::string joined_reasons(const std::vector<std::string>& reasons) {
+    return joined(reasons);
+}
+
+FieldRecord record_of(const FieldResult& result) {
+    FieldRecord record;
+    record.id = result.id;
+    record.stem = result.stem;
+    record.status = result.status;
+    record.reasons = result.reasons;
+    record.warnings = result.warnings;
+    record.area_ha = result.area_ha;
+    record.zones = result.zones.size();
+    for (const ZoneResult& zone : result.zones) record.zones_ha += zone.area_ha;
+    record.n_total_kg = result.n_total_kg;
+    record.product_total = result.product_total;
+    record.seed_total_kg = result.seed_total_kg;
+    record.product = result.product;
+    record.rate_unit = result.rate_unit;
+    record.total_unit = result.total_unit;
+    record.zone_reason = result.zoning.reason;
+    if (!result.zone_rates.empty()) {
+        const auto [low, high] = std::minmax_element(result.zone_rates.begin(), result.zone_rates.end());
+        record.lowest_rate = *low;
+        record.highest_rate = *high;
+    }
+    for (std::size_t i = 0; i < result.rate_mask.size(); ++i) {
+        if (result.rate_mask[i]) record.raster_total += static_cast<double>(result.rate_cells[i]);
+    }
+    if (result.rate_mask.size() > 0) {
+        record.raster_total = prescription::total_amount(
+            record.raster_total, result.rate_mask.frame.cell_area_ha(),
+            prescription::parse_rate_unit(result.rate_unit));
+    }
+    return record;
+}
+
+std::string run_json(const Inputs& inputs, const std::vector<FieldRecord>& fields) {
+    Json root;
+    root["program"] = "catchfield";
+    root["version"] = CATCHFIELD_VERSION;
+    root["command"] = "plan";
+    Json libraries;
+    for (const auto& [name, version] : library_versions()) libraries[name] = version;
+    root["libraries"] = libraries;
+    Json settings;
+    for (const auto& [key, value] : resolved_values(inputs.job)) settings[key] = value;
+    root["settings"] = settings;
+    Json prints = Json::array();
+    for (const Fingerprint& print : inputs.fingerprints) {
+        prints.push_back({{"key", print.key},
+                          {"file", std::filesystem::path(print.path).filename().string()},
+                          {"bytes", print.bytes},
+                          {"xxh64", print.xxh64}});
+    }
+    root["inputs"] = prints;
+    root["season"] = {{"harvest", iso_date(inputs.dates.harvest)},
+                      {"sow", iso_date(inputs.dates.sow)},
+                      {"hard_frost", iso_date(inputs.dates.hard_frost)},
+                      {"terminate", iso_date(inputs.dates.terminate)},
+                      {"next_planting", iso_date(inputs.dates.next_planting)}};
+    root["erosivity"] = {{"r_si", number(inputs.climate.year.r_si, 1)},
+                         {"unit", "MJ mm/(ha h yr)"},
+                         {"source", inputs.climate.erosivity_source},
+                         {"shares", inputs.climate.shares_source},
+                         {"temperature", inputs.climate.temperature_source},
+                         {"confidence", confidence_name(inputs.climate.confidence)}};
+    root["nitrogen_method"] = {{"id", inputs.method->id},
+                               {"valid_for", inputs.method->valid_for},
+                               {"source", inputs.method->source},
+                               {"confidence", confidence_name(inputs.method->confidence)}};
+    root["warnings"] = inputs.warnings;
+    Json list = Json::array();
+    for (const FieldRecord& field : fields) {
+        Json entry;
+        entry["field_id"] = field.id;
+        entry["file_stem"] = field.stem;
+        entry["status"] = field_status_name(field.status);
+        entry["reasons"] = field.reasons;
+        entry["warnings"] = field.warnings;
+        if (field.status != FieldStatus::skipped) {
+            entry["area_ha"] = number(field.area_ha, 4);
+            entry["zones"] = field.zones;
+            entry["zones_reason"] = field.zone_reason;
+            entry["nitrogen_total_kg"] = number(field.n_total_kg, 2);
+            entry["product"] = field.product;
+            entry["rate_unit"] = field.rate_unit;
+            entry["lowest_rate"] = number(field.lowest_rate, 3);
+            entry["highest_rate"] = number(field.highest_rate, 3);
+            entry["product_total"] = number(field.product_total, 2);
+            entry["product_total_on_raster"] = number(field.raster_total, 2);
+            entry["total_unit"] = field.total_unit;
+            entry["seed_total_kg"] = number(field.seed_total_kg, 2);
+        }
+        list.push_back(std::move(entry));
+    }
+    root["fields"] = list;
+    root["caution"] =
+        "This tool screens. Follow product labels and local rules; a licensed adviser decides.";
+    return root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace catchfield::plan

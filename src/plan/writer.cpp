@@ -1,0 +1,216 @@
+// SPDX-License-Identifier: MIT
+#include "plan/writer.hpp"
+
+#include <filesystem>
+
+#include "base/text.hpp"
+#include "gis/files.hpp"
+#include "gis/geojson.hpp"
+#include "gis/geopackage.hpp"
+#include "gis/geotiff.hpp"
+#include "plan/columns.hpp"
+#include "plan/report_pages.hpp"
+
+namespace catchfield::plan {
+
+namespace {
+
+enum Layer : std::size_t { fields_layer, zones_layer, options_layer, probes_layer };
+
+const std::vector<gis::FieldSpec>& rate_columns() {
+    static const std::vector<gis::FieldSpec> columns = {{"field_id", gis::FieldType::text, 0, 0},
+                                                        {"zone", gis::FieldType::integer, 0, 0},
+                                                        {"product", gis::FieldType::text, 0, 0},
+                                                        {"unit", gis::FieldType::text, 0, 0},
+                                                        {"rate", gis::FieldType::real, 0, 3},
+                                                        {"area_ha", gis::FieldType::real, 0, 4}};
+    return columns;
+}
+
+/// Fields of a run may lie in several UTM zones; the GeoPackage has one CRS.
+MultiPolygon in_crs(const MultiPolygon& shape, const gis::Crs& from, const gis::Crs& to) {
+    return from.same_as(to) ? shape : gis::transformer(from, to).apply(shape);
+}
+
+std::string seed_name(const Inputs& inputs, const ZoneResult& zone) {
+    if (!inputs.job.output.seed_product.empty()) return inputs.job.output.seed_product;
+    return zone.cover() != nullptr ? inputs.covers->candidates()[zone.cover()->candidate].cover.name : "none";
+}
+
+void add_rates(const Inputs& inputs, const FieldResult& result, FieldFiles& files) {
+    std::vector<gis::PolygonRow> nitrogen, seed;
+    for (std::size_t z = 0; z < result.zones.size(); ++z) {
+        const ZoneResult& zone = result.zones[z];
+        const long long number = zone.zone;
+        const double applied_ha = area(result.rate_shapes[z]) * 1e-4;
+        if (!result.rate_shapes[z].empty()) {
+            nitrogen.push_back({result.rate_shapes[z],
+                                {result.id, number, result.product, result.rate_unit, result.zone_rates[z], applied_ha},
+                                number});
+        }
+        seed.push_back({zone.shape,
+                        {result.id, number, seed_name(inputs, zone), result.seed_unit, result.zone_seed_rates[z], zone.area_ha},
+                        number});
+    }
+    if (!result.no_apply.empty()) {
+        nitrogen.push_back({result.no_apply,
+                            {result.id, 0LL, result.product, result.rate_unit, 0.0, area(result.no_apply) * 1e-4},
+                            0});
+    }
+    const std::string base = "rates/" + result.stem;
+    files.files.emplace_back(base + "-nitrogen.geojson", gis::geojson_bytes(rate_columns(), nitrogen, result.crs));
+    files.files.emplace_back(base + "-seed.geojson", gis::geojson_bytes(rate_columns(), seed, result.crs));
+    const auto tiff = [&](const Raster<float>& values, const std::string& name, const std::string& unit) {
+        gis::TiffOptions options;
+        options.description = name;
+        options.unit = unit;
+        if (inputs.job.output.crs.empty()) return gis::geotiff_bytes(values, result.rate_mask, result.crs, options);
+        const gis::Crs target = gis::Crs::from_user_input(inputs.job.output.crs, "output.crs");
+        return gis::geotiff_bytes(values, result.rate_mask, target, options);
+    };
+    files.files.emplace_back(base + "-nitrogen.tif",
+                             tiff(result.rate_cells, lower_case(safe_file_stem(result.product)) + "_rate", result.rate_unit));
+    files.files.emplace_back(base + "-seed.tif", tiff(result.seed_cells, "seed_rate", result.seed_unit));
+}
+
+}  // namespace
+
+FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
+    FieldFiles files;
+    if (result.status == FieldStatus::skipped) return files;
+    std::vector<gis::PolygonRow> rows;
+    for (const ZoneResult& zone : result.zones) {
+        const std::vector<gis::Value> values = zone_values(inputs, result, zone);
+        std::vector<std::string> cells;
+        for (std::size_t i = 0; i < values.size(); ++i) {
+            cells.push_back(value_text(values[i], zone_columns()[i].decimals));
+        }
+        files.zone_rows += csv_row(cells);
+        rows.push_back({zone.shape, values, -1});
+    }
+    static const std::vector<gis::FieldSpec> specs = field_specs(zone_columns());
+    files.zone_features = gis::geojson_features(specs, rows, result.crs);
+    add_rates(inputs, result, files);
+    if (inputs.job.output.layers) {
+        for (const FieldLayer& layer : result.layers) {
+            const std::string path = "layers/" + result.stem + "-" + layer.name + ".tif";
+            gis::TiffOptions options;
+            options.description = layer.name;
+            options.unit = layer.unit;
+            if (layer.name == "zone") {
+                files.files.emplace_back(path, gis::class_geotiff_bytes(result.zone_cells, result.crs, options));
+            } else {
+                files.files.emplace_back(path, gis::geotiff_bytes(layer.values, layer.valid, result.crs, options));
+            }
+        }
+    }
+    if (inputs.job.output.reports) {
+        files.files.emplace_back("report/" + result.stem + ".html", field_page(inputs, result));
+    }
+    return files;
+}
+
+struct PlanWriter::State {
+    const Inputs& inputs;
+    std::string folder;
+    gis::Crs crs;
+    std::unique_ptr<gis::GeoPackageWriter> package;
+    std::unique_ptr<gis::AtomicFile> csv, geojson;
+    bool first_feature = true;
+    IndexPage index;
+};
+
+PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
+    : m_state(std::make_unique<State>(State{inputs, folder, {}, {}, {}, {}, true, {}})) {
+    State& state = *m_state;
+    state.crs = gis::work_crs(inputs.fields.front().shape, inputs.boundary_crs);
+    for (const char* name : {"rates", "layers", "report"}) {
+        if (name == std::string("layers") && !inputs.job.output.layers) continue;
+        if (name == std::string("report") && !inputs.job.output.reports) continue;
+        std::filesystem::create_directories(std::filesystem::path(folder) / name);
+    }
+    gis::LayerSpec fields{"fields", gis::LayerGeometry::multi_polygon,
+                          {{"field_id", gis::FieldType::text, 0, 0},
+                           {"status", gis::FieldType::text, 0, 0},
+                           {"reasons", gis::FieldType::text, 0, 0},
+                           {"area_ha", gis::FieldType::real, 0, 4},
+                           {"zones", gis::FieldType::integer, 0, 0},
+                           {"n_total_kg", gis::FieldType::real, 0, 1},
+                           {"seed_total_kg", gis::FieldType::real, 0, 1}},
+                          state.crs, "Fields and how their plan went"};
+    gis::LayerSpec zones{"zones", gis::LayerGeometry::multi_polygon, field_specs(zone_columns()), state.crs,
+                         "One row per zone"};
+    gis::LayerSpec options{"cover_options", gis::LayerGeometry::none, field_specs(option_columns()), {},
+                           "One row per zone and candidate cover"};
+    gis::LayerSpec probes{"probes", gis::LayerGeometry::point,
+                          {{"field_id", gis::FieldType::text, 0, 0},
+                           {"stop", gis::FieldType::text, 0, 0},
+                           {"layer_top_cm", gis::FieldType::real, 0, 1},
+                           {"layer_thickness_cm", gis::FieldType::real, 0, 1},
+                           {"highest_mpa", gis::FieldType::real, 0, 3}},
+                          state.crs, "Penetrometer stops within fields"};
+    state.package = std::make_unique<gis::GeoPackageWriter>(folder + "/plan.gpkg",
+                                                            std::vector{fields, zones, options, probes});
+    state.csv = std::make_unique<gis::AtomicFile>(folder + "/zones.csv");
+    std::vector<std::string> header;
+    for (const ZoneColumn& column : zone_columns()) header.emplace_back(column.name);
+    state.csv->write(csv_row(header));
+    state.geojson = std::make_unique<gis::AtomicFile>(folder + "/zones.geojson");
+    state.geojson->write(gis::geojson_head());
+}
+
+PlanWriter::~PlanWriter() = default;
+
+void PlanWriter::add(const FieldResult& result, const FieldFiles& files) {
+    State& state = *m_state;
+    for (const auto& [path, bytes] : files.files) {
+        gis::write_file_atomically(state.folder + "/" + path, bytes, false);
+    }
+    state.csv->write(files.zone_rows);
+    if (!files.zone_features.empty()) {
+        if (!state.first_feature) state.geojson->write(",\n");
+        state.geojson->write(files.zone_features);
+        state.first_feature = false;
+    }
+    const auto optional_value = [](const std::optional<double>& value) {
+        return value ? gis::Value(*value) : gis::Value();
+    };
+    const bool skipped = result.status == FieldStatus::skipped;
+    state.package->add(fields_layer,
+                       gis::PolygonRow{skipped ? MultiPolygon{} : in_crs(result.boundary, result.crs, state.crs),
+                                       {result.id, field_status_name(result.status),
+                                        result.reasons.empty() ? gis::Value() : gis::Value(joined(result.reasons)),
+                                        result.area_ha, static_cast<long long>(result.zones.size()),
+                                        result.n_total_kg, result.seed_total_kg},
+                                       -1});
+    for (const ZoneResult& zone : result.zones) {
+        state.package->add(zones_layer, gis::PolygonRow{in_crs(zone.shape, result.crs, state.crs),
+                                                        zone_values(state.inputs, result, zone), -1});
+        for (const CoverOption& option : zone.options) {
+            state.package->add(options_layer, option_values(state.inputs, result, zone, option));
+        }
+    }
+    for (const compaction::StopSummary& stop : result.stops) {
+        Point place = *stop.at;
+        if (!result.crs.same_as(state.crs)) place = gis::transformer(result.crs, state.crs).apply(place);
+        state.package->add(probes_layer, gis::PointRow{place,
+                                                       {result.id, stop.id, optional_value(stop.layer_top_cm),
+                                                        optional_value(stop.layer_thickness_cm),
+                                                        optional_value(stop.highest_mpa)}});
+    }
+    if (state.inputs.job.output.reports) state.index.add(state.inputs, result);
+}
+
+void PlanWriter::finish(const std::string& run_json) {
+    State& state = *m_state;
+    state.geojson->write(gis::geojson_tail());
+    state.geojson->commit(false);
+    state.csv->commit(false);
+    state.package->commit();
+    if (state.inputs.job.output.reports) {
+        gis::write_file_atomically(state.folder + "/report.html", state.index.text(state.inputs), false);
+    }
+    gis::write_file_atomically(state.folder + "/run.json", run_json, false);
+}
+
+}  // namespace catchfield::plan

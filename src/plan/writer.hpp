@@ -1,0 +1,39 @@
+// SPDX-License-Identifier: MIT
+// Writes a plan folder field by field, in the order of the fields.
+#pragma once
+
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "plan/inputs.hpp"
+#include "plan/result.hpp"
+
+namespace catchfield::plan {
+
+/// The files of one field that do not depend on other fields, ready to be put to disk.
+struct FieldFiles {
+    std::vector<std::pair<std::string, std::string>> files;  ///< path in the folder, bytes
+    std::string zone_rows;      ///< lines of zones.csv
+    std::string zone_features;  ///< features of zones.geojson
+};
+
+/// Makes them; safe from any thread.
+FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result);
+
+class PlanWriter {
+  public:
+    /// folder: where the plan is built. work CRS of plan.gpkg: WGS 84 / UTM of the first field.
+    PlanWriter(const Inputs& inputs, const std::string& folder);
+    ~PlanWriter();
+    /// In the order of the fields.
+    void add(const FieldResult& result, const FieldFiles& files);
+    /// Writes what concerns the whole run and closes.
+    void finish(const std::string& run_json);
+
+  private:
+    struct State;
+    std::unique_ptr<State> m_state;
+};
+
+}  // namespace catchfield::plan
