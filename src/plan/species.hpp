@@ -1,0 +1,22 @@
+// SPDX-License-Identifier: MIT
+// The cover catalogue as text, for the species command.
+#pragma once
+
+#include <string>
+
+namespace catchfield::plan {
+
+struct SpeciesRequest {
+    std::string id;         ///< one entry in full; "" for the list
+    std::string catalogue;  ///< the user's table, "" for none
+    std::string group;      ///< grass, legume, brassica, mixture; "" for all
+    std::string find;       ///< part of a name
+    bool overwinters = false;
+    bool metric = false;
+};
+
+/// A table for people, or JSON. Throws Error(usage) for an unknown id or group.
+std::string species_text(const SpeciesRequest& request);
+std::string species_json(const SpeciesRequest& request);
+
+}  // namespace catchfield::plan
