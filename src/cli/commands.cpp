@@ -2,6 +2,8 @@
 // The list of commands, and what they share.
 #include "cli/commands.hpp"
 
+#include <algorithm>
+
 namespace catchfield::cli {
 
 std::vector<std::unique_ptr<Command>> all_commands() {
