@@ -26,19 +26,15 @@ std::vector<Drawn> shapes_of(const Inputs& inputs, const FieldBoundary& field, c
     const std::string path = folder ? (std::filesystem::path(given) / "plan.gpkg").string() : given;
     gis::VectorLayer layer = gis::read_layer(path, folder ? "zones" : "");
     const gis::Crs crs = gis::require_crs(layer.crs_wkt, "", path, "zones.drawn");
-    std::optional<std::size_t> number_column;
-    if (!inputs.job.zones.drawn_column.empty()) {
-        number_column = layer.column(inputs.job.zones.drawn_column);
-    } else {
-        number_column = layer.find_column("zone");
-    }
-    const std::optional<std::size_t> field_column =
-        folder ? std::optional(layer.column("field_id")) : std::nullopt;
+    const std::optional<std::size_t> number_column =
+        inputs.job.zones.drawn_column.empty() ? layer.find_column("zone")
+                                              : std::optional(layer.column(inputs.job.zones.drawn_column));
+    const std::size_t field_column = folder ? layer.column("field_id") : 0;
     std::vector<Drawn> drawn;
     const gis::Transformer& to_work = gis::transformer(crs, ground.crs);
     for (const gis::Feature& feature : layer.features) {
         if (feature.kind != gis::GeometryKind::polygons) continue;
-        if (field_column && feature.values[*field_column] != field.id) continue;
+        if (folder && feature.values[field_column] != field.id) continue;
         Drawn one;
         if (number_column) {
             const auto number = parse_integer(feature.values[*number_column]);

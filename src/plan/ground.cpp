@@ -120,7 +120,7 @@ void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& grou
                                   "(set terrain.elevation-unit).");
     }
     if (metres != 1.0) {
-        for (float& value : window.values.values) value = static_cast<float>(value * metres);
+        for (float& value : window.values.values) value *= static_cast<float>(metres);
     }
     terrain::TerrainOptions options;
     options.routing =

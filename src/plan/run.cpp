@@ -95,20 +95,20 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     // on threads; the tokens bound the memory.
     tbb::parallel_pipeline(
         static_cast<std::size_t>(threads) * 4,
-        tbb::make_filter<void, const FieldBoundary*>(
+        tbb::make_filter<void, std::size_t>(
             tbb::filter_mode::serial_in_order,
-            [&](tbb::flow_control& control) -> const FieldBoundary* {
+            [&](tbb::flow_control& control) -> std::size_t {
                 if (next == total || stop) {
                     control.stop();
-                    return nullptr;
+                    return 0;
                 }
-                return &inputs.fields[next++];
+                return next++;
             }) &
-            tbb::make_filter<const FieldBoundary*, std::shared_ptr<Work>>(
+            tbb::make_filter<std::size_t, std::shared_ptr<Work>>(
                 tbb::filter_mode::parallel,
-                [&](const FieldBoundary* field) {
+                [&](std::size_t field) {
                     auto work = std::make_shared<Work>();
-                    work->result = plan_field(inputs, *field);
+                    work->result = plan_field(inputs, inputs.fields[field]);
                     const auto before = std::chrono::steady_clock::now();
                     work->files = make_field_files(inputs, work->result);
                     work->result.seconds["files"] +=
