@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "base/confidence.hpp"
 
-#include <array>
-#include <string>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
+
+#include <array>
+#include <string>
 
 namespace catchfield {
 
@@ -24,8 +24,9 @@ Confidence parse_confidence(std::string_view text) {
     for (std::size_t i = 0; i < names.size(); ++i) {
         if (same_ignoring_case(names[i], trim(text))) return static_cast<Confidence>(i);
     }
-    throw Error(ErrorKind::data, "'" + std::string(text) + "' is no confidence word",
-                {.hint = "Use verified, memory: high, common practice, memory: check or assumption."});
+    throw Error(
+        ErrorKind::data, "'" + std::string(text) + "' is no confidence word",
+        {.hint = "Use verified, memory: high, common practice, memory: check or assumption."});
 }
 
 }  // namespace catchfield

@@ -22,6 +22,8 @@ std::string_view confidence_name(Confidence confidence);
 /// Reads those words (case ignored). Throws Error(data) otherwise.
 Confidence parse_confidence(std::string_view text);
 
-inline Confidence weakest(Confidence a, Confidence b) { return std::max(a, b); }
+inline Confidence weakest(Confidence a, Confidence b) {
+    return std::max(a, b);
+}
 
 }  // namespace catchfield

@@ -17,7 +17,9 @@ std::optional<Date> parse_date(std::string_view text);
 std::string iso_date(Date date);
 Date make_date(int year, unsigned month, unsigned day);
 
-inline int days_between(Date from, Date to) { return static_cast<int>((to - from).count()); }
+inline int days_between(Date from, Date to) {
+    return static_cast<int>((to - from).count());
+}
 int year_of(Date date);
 unsigned month_of(Date date);
 unsigned day_of(Date date);

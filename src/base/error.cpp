@@ -11,10 +11,12 @@ namespace {
 
 std::string full_message(const std::string& reason, const ErrorContext& context) {
     std::string text = context.path;
-    if (!context.layer.empty()) text += (text.empty() ? "" : ", ") + std::string("layer '") + context.layer + "'";
+    if (!context.layer.empty())
+        text += (text.empty() ? "" : ", ") + std::string("layer '") + context.layer + "'";
     if (!context.feature.empty()) {
         const bool bare = context.feature.find(' ') == std::string::npos;
-        text += (text.empty() ? "" : ", ") + (bare ? "feature " + context.feature : context.feature);
+        text +=
+            (text.empty() ? "" : ", ") + (bare ? "feature " + context.feature : context.feature);
     }
     if (!text.empty()) text += ": ";
     text += reason;

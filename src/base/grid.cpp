@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "base/grid.hpp"
 
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
+
+#include <cmath>
 
 namespace catchfield {
 

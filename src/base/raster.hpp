@@ -2,11 +2,11 @@
 // Values on a grid. Plain arrays; whether a cell has a value is said by a mask, never by NaN.
 #pragma once
 
+#include "base/grid.hpp"
+
 #include <cstdint>
 #include <utility>
 #include <vector>
-
-#include "base/grid.hpp"
 
 namespace catchfield {
 

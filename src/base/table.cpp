@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "base/table.hpp"
 
-#include <algorithm>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
+
+#include <algorithm>
 
 namespace catchfield {
 
@@ -73,7 +73,8 @@ Table Table::parse(std::string_view text, const std::string& name) {
         const bool header = table.m_columns.empty();
         if (header && (this_line.empty() || this_line.front() == '#')) {
             position += std::min(this_line.size() + 1, rest.size());
-            if (position < text.size() && text[position - 1] == '\r' && text[position] == '\n') ++position;
+            if (position < text.size() && text[position - 1] == '\r' && text[position] == '\n')
+                ++position;
             ++line;
             continue;
         }
@@ -84,12 +85,13 @@ Table Table::parse(std::string_view text, const std::string& name) {
         if (header) {
             for (std::size_t i = 0; i < cells.size(); ++i) {
                 const bool twice =
-                    std::find(cells.begin(), cells.begin() + static_cast<std::ptrdiff_t>(i), cells[i]) !=
-                    cells.begin() + static_cast<std::ptrdiff_t>(i);
+                    std::find(cells.begin(), cells.begin() + static_cast<std::ptrdiff_t>(i),
+                              cells[i]) != cells.begin() + static_cast<std::ptrdiff_t>(i);
                 if (cells[i].empty() || twice) {
                     throw Error(ErrorKind::data,
-                                cells[i].empty() ? "column " + std::to_string(i + 1) + " has no name"
-                                                 : "column '" + cells[i] + "' stands twice",
+                                cells[i].empty()
+                                    ? "column " + std::to_string(i + 1) + " has no name"
+                                    : "column '" + cells[i] + "' stands twice",
                                 {.path = name, .feature = "line " + std::to_string(first_line)});
                 }
             }
@@ -154,7 +156,8 @@ std::optional<double> Table::number(std::size_t row, std::string_view name) cons
     const std::string& cell = text(row, name);
     if (cell.empty()) return std::nullopt;
     const std::optional<double> value = parse_number(cell);
-    if (!value) fail(row, name, "'" + cell + "' is not a number", "Use a decimal point and no unit.");
+    if (!value)
+        fail(row, name, "'" + cell + "' is not a number", "Use a decimal point and no unit.");
     return value;
 }
 
@@ -166,10 +169,11 @@ double Table::required_number(std::size_t row, std::string_view name) const {
 
 void Table::fail(std::size_t row, std::string_view name, const std::string& reason,
                  const std::string& hint) const {
-    throw Error(ErrorKind::data, reason,
-                {.path = m_name,
-                 .feature = "line " + std::to_string(m_lines[row]) + ", column '" + std::string(name) + "'",
-                 .hint = hint});
+    throw Error(
+        ErrorKind::data, reason,
+        {.path = m_name,
+         .feature = "line " + std::to_string(m_lines[row]) + ", column '" + std::string(name) + "'",
+         .hint = hint});
 }
 
 std::string csv_cell(std::string_view text) {

@@ -34,7 +34,8 @@ class Table {
     /// Trimmed cell; "" for cells that a short row leaves out.
     const std::string& text(std::size_t row, std::size_t column) const;
     const std::string& text(std::size_t row, std::string_view column) const;
-    /// Empty cell: nothing. Throws Error(data) with line and column where it is not a finite number.
+    /// Empty cell: nothing. Throws Error(data) with line and column where it is not a finite
+    /// number.
     std::optional<double> number(std::size_t row, std::string_view column) const;
     /// As number(), but an empty cell is an error too.
     double required_number(std::size_t row, std::string_view column) const;

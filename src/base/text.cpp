@@ -103,7 +103,8 @@ std::string significant(double value, int digits) {
 
 namespace {
 
-/// Bytes of the UTF-8 sequence at the front of the text; 0 where it is none (Unicode 15, table 3-7).
+/// Bytes of the UTF-8 sequence at the front of the text; 0 where it is none (Unicode 15, table
+/// 3-7).
 std::size_t utf8_length(std::string_view text) {
     const auto byte = [&](std::size_t i) {
         return i < text.size() ? static_cast<unsigned char>(text[i]) : 0U;

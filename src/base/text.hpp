@@ -40,9 +40,9 @@ std::string valid_utf8(std::string_view text);
 /// Shortest text that reads back as the same double.
 std::string shortest(double value);
 
-/// A file name that is safe on every system: letters, digits, '-', '_' and '.' are kept, every other
-/// run of bytes becomes one '-'; never empty, never hidden, at most 80 characters. Not unique by
-/// itself: see unique_file_stems.
+/// A file name that is safe on every system: letters, digits, '-', '_' and '.' are kept, every
+/// other run of bytes becomes one '-'; never empty, never hidden, at most 80 characters. Not unique
+/// by itself: see unique_file_stems.
 std::string safe_file_stem(std::string_view id);
 
 /// Safe, distinct file stems for the ids, in their order; doubles get "-2", "-3" (case ignored,

@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "base/units.hpp"
 
-#include <vector>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
+
+#include <vector>
 
 namespace catchfield {
 
@@ -78,15 +78,13 @@ double parse_erosivity_si(std::string_view text, std::string_view what) {
 }
 
 double parse_strength_mpa(std::string_view text, std::string_view what) {
-    return parse_quantity(text, what,
-                          {{"MPa", 1.0}, {"kPa", 0.001}, {"psi", units::mpa_per_psi}});
+    return parse_quantity(text, what, {{"MPa", 1.0}, {"kPa", 0.001}, {"psi", units::mpa_per_psi}});
 }
 
 double parse_temperature_c(std::string_view text, std::string_view what) {
     // Fahrenheit has an offset, so the factor alone does not do: read it as itself first.
     const std::string_view trimmed = trim(text);
-    const bool fahrenheit =
-        !trimmed.empty() && (trimmed.back() == 'F' || trimmed.back() == 'f');
+    const bool fahrenheit = !trimmed.empty() && (trimmed.back() == 'F' || trimmed.back() == 'f');
     const double value =
         parse_quantity(text, what, {{"degC", 1.0}, {"C", 1.0}, {"degF", 1.0}, {"F", 1.0}});
     return fahrenheit ? units::celsius_from_fahrenheit(value) : value;

@@ -22,9 +22,9 @@ inline constexpr double m_per_us_survey_ft = 1200.0 / 3937.0;
 inline constexpr double cm_per_in = 2.54;
 inline constexpr double mm_per_in = 25.4;
 inline constexpr double l_per_gal = 3.785411784;
-inline constexpr double kg_ha_per_lb_ac = kg_per_lb / ha_per_ac;               // 1.120851
+inline constexpr double kg_ha_per_lb_ac = kg_per_lb / ha_per_ac;                     // 1.120851
 inline constexpr double mg_ha_per_ton_ac = 2000.0 * kg_per_lb / 1000.0 / ha_per_ac;  // 2.241702
-inline constexpr double l_ha_per_gal_ac = l_per_gal / ha_per_ac;               // 9.353956
+inline constexpr double l_ha_per_gal_ac = l_per_gal / ha_per_ac;                     // 9.353956
 inline constexpr double mpa_per_psi = 0.006894757293168361;
 inline constexpr double kg_l_per_lb_gal = kg_per_lb / l_per_gal;
 // Foster, McCool, Renard & Moldenhauer 1981, J. Soil Water Conserv. 36:355 (17.02 and 0.1317 as
@@ -34,7 +34,9 @@ inline constexpr double k_si_per_us = 0.131714;
 /// Corn at 56 lb a bushel.
 inline constexpr double kg_per_bu_corn = 56.0 * kg_per_lb;
 
-inline constexpr double fahrenheit_from_celsius(double celsius) { return celsius * 1.8 + 32.0; }
+inline constexpr double fahrenheit_from_celsius(double celsius) {
+    return celsius * 1.8 + 32.0;
+}
 inline constexpr double celsius_from_fahrenheit(double fahrenheit) {
     return (fahrenheit - 32.0) / 1.8;
 }
@@ -59,9 +61,10 @@ double parse_quantity(std::string_view text, std::string_view what,
                       std::initializer_list<UnitChoice> choices);
 
 /// Accepted units by kind of quantity, each list ending in the base unit of the function's name.
-double parse_length_m(std::string_view text, std::string_view what);       // m, ft, km, cm, mm, in
-double parse_area_ha(std::string_view text, std::string_view what);        // ha, ac, m2
-double parse_rate_kg_ha(std::string_view text, std::string_view what);     // kg/ha, lb/ac, t/ha, ton/ac
+double parse_length_m(std::string_view text, std::string_view what);  // m, ft, km, cm, mm, in
+double parse_area_ha(std::string_view text, std::string_view what);   // ha, ac, m2
+double parse_rate_kg_ha(std::string_view text,
+                        std::string_view what);  // kg/ha, lb/ac, t/ha, ton/ac
 double parse_erosivity_si(std::string_view text, std::string_view what);   // us, si
 double parse_strength_mpa(std::string_view text, std::string_view what);   // MPa, kPa, psi
 double parse_temperature_c(std::string_view text, std::string_view what);  // degC, C, degF, F

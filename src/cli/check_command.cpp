@@ -11,9 +11,12 @@ namespace {
 class CheckCommand final : public Command {
   public:
     std::string_view name() const override { return "check"; }
-    std::string_view summary() const override { return "says what a run would do and what is missing"; }
+    std::string_view summary() const override {
+        return "says what a run would do and what is missing";
+    }
     std::string_view description() const override {
-        return "Opens every input of a job and checks it against the fields. Prints what was found, how\n"
+        return "Opens every input of a job and checks it against the fields. Prints what was "
+               "found, how\n"
                "much of the fields it covers, what is missing and what that costs in confidence.\n"
                "Writes nothing.";
     }

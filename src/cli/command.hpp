@@ -2,12 +2,12 @@
 // What a command is: options as data, a setup that opens nothing, a run that works.
 #pragma once
 
+#include "cli/console.hpp"
+#include "cli/options.hpp"
+
 #include <memory>
 #include <string_view>
 #include <vector>
-
-#include "cli/console.hpp"
-#include "cli/options.hpp"
 
 namespace catchfield::cli {
 

@@ -39,8 +39,9 @@ std::string command_help(const Command& command) {
     const std::vector<OptionSpec> own = command.options();
     if (!own.empty()) text += "\noptions:\n" + options_help(own);
     if (command.takes_job_keys()) {
-        text += "\nEvery key of the job file is an option too and goes before the file:\n"
-                "  --terrain.elevation dem.tif    (see docs/job-file.md)\n";
+        text +=
+            "\nEvery key of the job file is an option too and goes before the file:\n"
+            "  --terrain.elevation dem.tif    (see docs/job-file.md)\n";
     }
     return text + "\ncommon options:\n" + options_help(common_options()) +
            "\nexit codes: 0 all done; 1 failed, nothing left behind; 2 command line or job file\n"

@@ -2,9 +2,9 @@
 // Makers of the commands, one a file.
 #pragma once
 
-#include <memory>
-
 #include "cli/command.hpp"
+
+#include <memory>
 
 namespace catchfield::cli {
 

@@ -2,10 +2,10 @@
 #include "cli/console.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <csignal>
 #include <cstdio>
+#include <unistd.h>
 
 namespace catchfield::cli {
 
@@ -70,12 +70,12 @@ plan::Monitor Console::monitor() {
                     if (bar && percent != m_shown_percent) {
                         const std::chrono::duration<double> passed =
                             std::chrono::steady_clock::now() - m_start;
-                        const double left =
-                            done == 0 ? 0.0
-                                      : passed.count() * static_cast<double>(total - done) /
-                                            static_cast<double>(done);
-                        write_all(stderr, fmt::format("\r\x1b[K{:3}% {}/{} {} ({:.0f} s left)", percent,
-                                                      done, total, what, left));
+                        const double left = done == 0 ? 0.0
+                                                      : passed.count() *
+                                                            static_cast<double>(total - done) /
+                                                            static_cast<double>(done);
+                        write_all(stderr, fmt::format("\r\x1b[K{:3}% {}/{} {} ({:.0f} s left)",
+                                                      percent, done, total, what, left));
                         std::fflush(stderr);
                         m_shown_percent = percent;
                         m_bar = true;

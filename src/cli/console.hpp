@@ -2,10 +2,10 @@
 // The terminal: results to stdout, everything else to stderr, progress only on a terminal.
 #pragma once
 
+#include "plan/monitor.hpp"
+
 #include <chrono>
 #include <string>
-
-#include "plan/monitor.hpp"
 
 namespace catchfield::cli {
 

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: MIT
 #include "cli/job_input.hpp"
 
-#include <filesystem>
-
 #include "plan/keys.hpp"
+
+#include <filesystem>
 
 namespace catchfield::cli {
 
@@ -20,7 +20,8 @@ plan::Job job_of(const ParsedOptions& options) {
     }
     for (const auto& [name, value] : options.job) {
         const bool path = plan::find_key(name)->type == plan::KeyType::path;
-        values[name] = path && !value.empty() ? fs::absolute(value).lexically_normal().string() : value;
+        values[name] =
+            path && !value.empty() ? fs::absolute(value).lexically_normal().string() : value;
     }
     plan::Job job = plan::make_job(values, folder);
     job.file = file;

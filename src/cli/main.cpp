@@ -1,14 +1,14 @@
 // SPDX-License-Identifier: MIT
 // The program: finds the command, turns exceptions into exit codes.
-#include <exception>
-#include <new>
-#include <string>
-#include <vector>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "cli/command.hpp"
 #include "cli/version.hpp"
+
+#include <exception>
+#include <new>
+#include <string>
+#include <vector>
 
 namespace catchfield::cli {
 
@@ -25,7 +25,8 @@ std::string overview() {
         text += "  " + name + std::string(command->summary()) + "\n";
     }
     return text +
-           "\n'catchfield COMMAND --help' explains a command. 'catchfield --version --verbose' lists\n"
+           "\n'catchfield COMMAND --help' explains a command. 'catchfield --version --verbose' "
+           "lists\n"
            "the libraries. This tool screens: the label and local rules come first, and a\n"
            "licensed adviser decides.\n";
 }
@@ -53,7 +54,8 @@ int run_command(Command& command, const std::vector<std::string>& arguments, Con
 
 int run(const std::vector<std::string>& arguments) {
     Console console;
-    if (arguments.empty() || arguments[0] == "--help" || arguments[0] == "-h" || arguments[0] == "help") {
+    if (arguments.empty() || arguments[0] == "--help" || arguments[0] == "-h" ||
+        arguments[0] == "help") {
         console.print(overview());
         return arguments.empty() ? wrong_usage : all_done;
     }
@@ -71,8 +73,9 @@ int run(const std::vector<std::string>& arguments) {
             names.emplace_back(command->name());
         }
         const std::string near = nearest_name(arguments[0], names);
-        throw Error(ErrorKind::usage, "unknown command '" + arguments[0] + "'",
-                    {.hint = near.empty() ? "See 'catchfield --help'." : "Did you mean '" + near + "'?"});
+        throw Error(
+            ErrorKind::usage, "unknown command '" + arguments[0] + "'",
+            {.hint = near.empty() ? "See 'catchfield --help'." : "Did you mean '" + near + "'?"});
     } catch (const Error& error) {
         console.error(arguments[0] + ": " + error.what());
         return exit_code_of(error);
@@ -80,8 +83,9 @@ int run(const std::vector<std::string>& arguments) {
         console.error(arguments[0] + ": stopped as asked; nothing was left half-written.");
         return failed;
     } catch (const std::bad_alloc&) {
-        console.error(arguments[0] +
-                      ": out of memory. Use a coarser resolution, fewer threads or fewer fields at once.");
+        console.error(
+            arguments[0] +
+            ": out of memory. Use a coarser resolution, fewer threads or fewer fields at once.");
         return failed;
     } catch (const std::exception& error) {
         console.error(arguments[0] + ": " + error.what());

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "cli/options.hpp"
 
-#include <boost/program_options.hpp>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "plan/keys.hpp"
+
+#include <boost/program_options.hpp>
 
 namespace catchfield::cli {
 
@@ -21,8 +21,9 @@ int ParsedOptions::integer(const std::string& name, int fallback, int low, int h
     if (found == values.end()) return fallback;
     const auto value = parse_integer(found->second);
     if (!value || *value < low || *value > high) {
-        throw Error(ErrorKind::usage, "--" + name + " " + found->second + ": not a whole number from " +
-                                          std::to_string(low) + " to " + std::to_string(high));
+        throw Error(ErrorKind::usage, "--" + name + " " + found->second +
+                                          ": not a whole number from " + std::to_string(low) +
+                                          " to " + std::to_string(high));
     }
     return static_cast<int>(*value);
 }
@@ -55,7 +56,8 @@ ParsedOptions parse_options(const std::vector<std::string>& arguments,
 
     ParsedOptions parsed;
     try {
-        const int style = po::command_line_style::unix_style & ~po::command_line_style::allow_guessing;
+        const int style =
+            po::command_line_style::unix_style & ~po::command_line_style::allow_guessing;
         const auto found = po::command_line_parser(arguments)
                                .options(description)
                                .positional(places)
@@ -67,7 +69,8 @@ ParsedOptions parse_options(const std::vector<std::string>& arguments,
                 continue;
             }
             const std::string value = option.value.empty() ? "yes" : option.value.front();
-            auto& target = job_keys && plan::find_key(option.string_key) != nullptr ? parsed.job : parsed.values;
+            auto& target = job_keys && plan::find_key(option.string_key) != nullptr ? parsed.job
+                                                                                    : parsed.values;
             if (!target.emplace(option.string_key, value).second) {
                 throw Error(ErrorKind::usage, "--" + option.string_key + " is given twice");
             }
@@ -90,7 +93,8 @@ ParsedOptions parse_options(const std::vector<std::string>& arguments,
     }
     if (positional.most >= 0 && count > positional.most) {
         throw Error(ErrorKind::usage,
-                    "unexpected argument '" + parsed.positional[static_cast<std::size_t>(positional.most)] + "'",
+                    "unexpected argument '" +
+                        parsed.positional[static_cast<std::size_t>(positional.most)] + "'",
                     {.hint = "See --help."});
     }
     return parsed;
@@ -101,7 +105,8 @@ std::string options_help(const std::vector<OptionSpec>& options) {
     constexpr std::size_t width = 80;
     std::string text;
     for (const OptionSpec& option : options) {
-        std::string line = option.letter != '\0' ? std::string("  -") + option.letter + ", " : "      ";
+        std::string line =
+            option.letter != '\0' ? std::string("  -") + option.letter + ", " : "      ";
         line += "--" + std::string(option.name);
         if (!option.metavar.empty()) line += " " + std::string(option.metavar);
         line += line.size() + 2 > indent ? "\n" + std::string(indent, ' ')

@@ -10,11 +10,11 @@
 namespace catchfield::cli {
 
 struct OptionSpec {
-    std::string_view name;       ///< without the leading hyphens
-    char letter;                 ///< one-letter form, or '\0'
-    std::string_view metavar;    ///< "" for a flag
-    std::string_view fallback;   ///< default as text, "" for none
-    std::string_view help;       ///< one sentence
+    std::string_view name;      ///< without the leading hyphens
+    char letter;                ///< one-letter form, or '\0'
+    std::string_view metavar;   ///< "" for a flag
+    std::string_view fallback;  ///< default as text, "" for none
+    std::string_view help;      ///< one sentence
 };
 
 struct PositionalSpec {

@@ -15,8 +15,10 @@ class PlanCommand final : public Command {
     std::string_view name() const override { return "plan"; }
     std::string_view summary() const override { return "does the whole job for every field"; }
     std::string_view description() const override {
-        return "Reads a job file, makes management zones in every field, and writes for each zone soil\n"
-               "loss with and without cover, the cover crop that fits, where a taproot is worth its\n"
+        return "Reads a job file, makes management zones in every field, and writes for each zone "
+               "soil\n"
+               "loss with and without cover, the cover crop that fits, where a taproot is worth "
+               "its\n"
                "seed, and the next crop's nitrogen rate, as maps and tables in one folder.";
     }
     PositionalSpec positional() const override {
@@ -25,7 +27,8 @@ class PlanCommand final : public Command {
     std::vector<OptionSpec> options() const override {
         return {{"output", 'o', "DIR", "", "Folder for the results; it must not exist yet."},
                 {"overwrite", '\0', "", "", "Replace the folder if it exists."},
-                {"strict", '\0', "", "", "Fail (exit code 1) where a field is skipped or partly covered."},
+                {"strict", '\0', "", "",
+                 "Fail (exit code 1) where a field is skipped or partly covered."},
                 {"allow-virtual", '\0', "", "", "Accept VRT rasters, which can name other files."},
                 {"allow-remote", '\0', "", "", "Accept inputs on a network (/vsicurl/, http://)."}};
     }
@@ -35,7 +38,8 @@ class PlanCommand final : public Command {
         m_request.job = job_of(options);
         m_request.output = options.text("output");
         if (m_request.output.empty()) {
-            throw Error(ErrorKind::usage, "--output is missing", {.hint = "Name a folder for the results."});
+            throw Error(ErrorKind::usage, "--output is missing",
+                        {.hint = "Name a folder for the results."});
         }
         m_request.overwrite = options.flag("overwrite");
         m_request.strict = options.flag("strict");

@@ -10,18 +10,22 @@ namespace {
 class SpeciesCommand final : public Command {
   public:
     std::string_view name() const override { return "species"; }
-    std::string_view summary() const override { return "lists the cover crop catalogue, with sources"; }
+    std::string_view summary() const override {
+        return "lists the cover crop catalogue, with sources";
+    }
     std::string_view description() const override {
-        return "Lists cover crop species and mixtures, or shows one with the source of every value and\n"
+        return "Lists cover crop species and mixtures, or shows one with the source of every value "
+               "and\n"
                "how sure it is.";
     }
     PositionalSpec positional() const override { return {"[ID]", "Show this one in full.", 0, 1}; }
     std::vector<OptionSpec> options() const override {
-        return {{"group", '\0', "GROUP", "", "Only grass, legume, brassica or mixture."},
-                {"find", '\0', "TEXT", "", "Only names that hold this text."},
-                {"overwinters", '\0', "", "", "Only those that can survive the winter."},
-                {"catalogue", '\0', "FILE", "", "Your own species table, laid over the built-in one."},
-                {"metric", '\0', "", "", "Show kg/ha instead of lb/ac."}};
+        return {
+            {"group", '\0', "GROUP", "", "Only grass, legume, brassica or mixture."},
+            {"find", '\0', "TEXT", "", "Only names that hold this text."},
+            {"overwinters", '\0', "", "", "Only those that can survive the winter."},
+            {"catalogue", '\0', "FILE", "", "Your own species table, laid over the built-in one."},
+            {"metric", '\0', "", "", "Show kg/ha instead of lb/ac."}};
     }
     void setup(const ParsedOptions& options) override {
         if (!options.positional.empty()) m_request.id = options.positional.front();

@@ -9,7 +9,8 @@ std::string version_text(bool verbose) {
     std::string text = "catchfield " CATCHFIELD_VERSION "\n";
     if (!verbose) return text;
     text += "build: " CATCHFIELD_BUILD ", " CATCHFIELD_COMPILER "\n";
-    for (const auto& [name, version] : plan::library_versions()) text += name + ": " + version + "\n";
+    for (const auto& [name, version] : plan::library_versions())
+        text += name + ": " + version + "\n";
     return text;
 }
 

@@ -1,15 +1,16 @@
 // SPDX-License-Identifier: MIT
 #include "plan/check.hpp"
 
-#include <algorithm>
-#include <nlohmann/json.hpp>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "gis/start.hpp"
 #include "plan/ground.hpp"
 #include "plan/inputs.hpp"
 #include "plan/rasters.hpp"
+
+#include <nlohmann/json.hpp>
+
+#include <algorithm>
 
 namespace catchfield::plan {
 
@@ -37,7 +38,8 @@ Covered cover_of_fields(const Inputs& inputs) {
                 covered.area_ha += cell;
                 if (ground.terrain.mask[i]) covered.terrain_ha += cell;
                 if (ground.soil[i] >= 0) {
-                    (ground.soil_distance_m[i] > 0.0F ? covered.filled_ha : covered.mapped_ha) += cell;
+                    (ground.soil_distance_m[i] > 0.0F ? covered.filled_ha : covered.mapped_ha) +=
+                        cell;
                 }
             }
             ++covered.planned;
@@ -52,7 +54,8 @@ Covered cover_of_fields(const Inputs& inputs) {
 }  // namespace
 
 bool Readiness::ready() const {
-    return std::none_of(rows.begin(), rows.end(), [](const ReadinessRow& row) { return row.blocks; });
+    return std::none_of(rows.begin(), rows.end(),
+                        [](const ReadinessRow& row) { return row.blocks; });
 }
 
 bool Readiness::complete() const {
@@ -70,7 +73,9 @@ std::string Readiness::text() const {
         line.resize(width + 2, ' ');
         line += row.found;
         if (!row.covers.empty()) line += "; covers " + row.covers + " of the fields";
-        if (!row.missing.empty()) line += "\n" + std::string(width + 2, ' ') + (row.blocks ? "STOPS THE RUN: " : "missing: ") + row.missing;
+        if (!row.missing.empty())
+            line += "\n" + std::string(width + 2, ' ') +
+                    (row.blocks ? "STOPS THE RUN: " : "missing: ") + row.missing;
         text += line + "\n";
     }
     for (const std::string& note : notes) text += "note: " + note + "\n";
@@ -82,7 +87,11 @@ std::string Readiness::json() const {
     Json root{{"ready", ready()}, {"complete", complete()}};
     Json list = Json::array();
     for (const ReadinessRow& row : rows) {
-        list.push_back({{"input", row.input}, {"found", row.found}, {"covers", row.covers}, {"missing", row.missing}, {"blocks", row.blocks}});
+        list.push_back({{"input", row.input},
+                        {"found", row.found},
+                        {"covers", row.covers},
+                        {"missing", row.missing},
+                        {"blocks", row.blocks}});
     }
     root["inputs"] = list;
     root["notes"] = notes;
@@ -102,38 +111,81 @@ Readiness check_job(const Job& job, bool allow_virtual, bool allow_remote) {
         return readiness;
     }
     const Covered covered = cover_of_fields(inputs);
-    rows.push_back({"fields", std::to_string(inputs.fields.size()) + " in " + inputs.boundary_crs.name() + ", " +
-                                  fixed(covered.area_ha, 1) + " ha",
-                    "", covered.refused.empty() ? "" : covered.refused.front() + (covered.refused.size() > 1 ? " (and more)" : ""),
+    rows.push_back({"fields",
+                    std::to_string(inputs.fields.size()) + " in " + inputs.boundary_crs.name() +
+                        ", " + fixed(covered.area_ha, 1) + " ha",
+                    "",
+                    covered.refused.empty() ? ""
+                                            : covered.refused.front() +
+                                                  (covered.refused.size() > 1 ? " (and more)" : ""),
                     covered.planned == 0});
     const double area = std::max(covered.area_ha, 1e-9);
     const gis::RasterInfo& raster = *inputs.terrain_info;
-    rows.push_back({"terrain", std::string(job.terrain.source == TerrainSource::elevation ? "elevation" : "slope") + " raster, " +
-                                   std::to_string(raster.cols) + " x " + std::to_string(raster.rows) + " cells of " +
-                                   significant(raster_for_thread(raster.path).cell_m(), 3) + " m",
-                    percent(covered.terrain_ha / area), "", false});
-    rows.push_back({"soil map", std::to_string(inputs.soils.facts.size()) + " polygons", percent(covered.mapped_ha / area),
-                    covered.filled_ha > 0.0 ? "nearest polygon's values on " + fixed(covered.filled_ha, 1) + " ha, lower confidence there" : "",
+    rows.push_back(
+        {"terrain",
+         std::string(job.terrain.source == TerrainSource::elevation ? "elevation" : "slope") +
+             " raster, " + std::to_string(raster.cols) + " x " + std::to_string(raster.rows) +
+             " cells of " + significant(raster_for_thread(raster.path).cell_m(), 3) + " m",
+         percent(covered.terrain_ha / area), "", false});
+    rows.push_back({"soil map", std::to_string(inputs.soils.facts.size()) + " polygons",
+                    percent(covered.mapped_ha / area),
+                    covered.filled_ha > 0.0
+                        ? "nearest polygon's values on " + fixed(covered.filled_ha, 1) +
+                              " ha, lower confidence there"
+                        : "",
                     false});
-    rows.push_back({"horizons", inputs.soils.profiles.empty() ? "none" : std::to_string(inputs.soils.profiles.size()) + " profiles", "",
-                    inputs.soils.profiles.empty() ? "subsoil density and depth: no compaction answer without stops" : "", false});
+    rows.push_back({"horizons",
+                    inputs.soils.profiles.empty()
+                        ? "none"
+                        : std::to_string(inputs.soils.profiles.size()) + " profiles",
+                    "",
+                    inputs.soils.profiles.empty()
+                        ? "subsoil density and depth: no compaction answer without stops"
+                        : "",
+                    false});
     rows.push_back({"weather", inputs.climate.temperature_source, "",
-                    job.weather.monthly.empty() && job.weather.daily.empty() ? "your own normals: cover growth is a rough guess, confidence low" : "",
+                    job.weather.monthly.empty() && job.weather.daily.empty()
+                        ? "your own normals: cover growth is a rough guess, confidence low"
+                        : "",
                     false});
-    rows.push_back({"erosivity", significant(inputs.climate.year.r_si, 4) + " SI (" +
-                                     significant(inputs.climate.year.r_si / units::r_si_per_us, 3) + " us), " + inputs.climate.erosivity_source,
-                    "", job.weather.erosivity_si ? "" : "a published R for the place: soil loss is screening quality", false});
-    rows.push_back({"winter", inputs.climate.winter_minimum_c.empty() ? "catalogue's winter classes" : "coldest temperatures known", "",
-                    inputs.climate.winter_minimum_c.empty() ? "weather.winter-low or daily weather: winterkill is less sure" : "", false});
-    rows.push_back({"season", "harvest " + iso_date(inputs.dates.harvest) + ", sow " + iso_date(inputs.dates.sow) + ", frost " +
-                                  iso_date(inputs.dates.hard_frost) + ", end " + iso_date(inputs.dates.terminate) + ", plant " +
-                                  iso_date(inputs.dates.next_planting),
-                    "", "", false});
-    rows.push_back({"stops", inputs.probes.stops.empty() ? "none" : std::to_string(inputs.probes.stops.size()) + " penetrometer stops", "",
-                    inputs.probes.stops.empty() ? "penetrometer stops: taproot advice stays unclear" : "", false});
-    rows.push_back({"soil tests", inputs.tests.empty() ? "none" : std::to_string(inputs.tests.size()) + " samples", "",
-                    inputs.tests.empty() ? "nitrate tests: nitrogen for the cover and the credit are assumed" : "", false});
-    rows.push_back({"nitrogen", inputs.method->title + ", next crop " + job.nitrogen.crop, "", "", false});
+    rows.push_back({"erosivity",
+                    significant(inputs.climate.year.r_si, 4) + " SI (" +
+                        significant(inputs.climate.year.r_si / units::r_si_per_us, 3) + " us), " +
+                        inputs.climate.erosivity_source,
+                    "",
+                    job.weather.erosivity_si
+                        ? ""
+                        : "a published R for the place: soil loss is screening quality",
+                    false});
+    rows.push_back({"winter",
+                    inputs.climate.winter_minimum_c.empty() ? "catalogue's winter classes"
+                                                            : "coldest temperatures known",
+                    "",
+                    inputs.climate.winter_minimum_c.empty()
+                        ? "weather.winter-low or daily weather: winterkill is less sure"
+                        : "",
+                    false});
+    rows.push_back(
+        {"season",
+         "harvest " + iso_date(inputs.dates.harvest) + ", sow " + iso_date(inputs.dates.sow) +
+             ", frost " + iso_date(inputs.dates.hard_frost) + ", end " +
+             iso_date(inputs.dates.terminate) + ", plant " + iso_date(inputs.dates.next_planting),
+         "", "", false});
+    rows.push_back(
+        {"stops",
+         inputs.probes.stops.empty()
+             ? "none"
+             : std::to_string(inputs.probes.stops.size()) + " penetrometer stops",
+         "", inputs.probes.stops.empty() ? "penetrometer stops: taproot advice stays unclear" : "",
+         false});
+    rows.push_back(
+        {"soil tests",
+         inputs.tests.empty() ? "none" : std::to_string(inputs.tests.size()) + " samples", "",
+         inputs.tests.empty() ? "nitrate tests: nitrogen for the cover and the credit are assumed"
+                              : "",
+         false});
+    rows.push_back(
+        {"nitrogen", inputs.method->title + ", next crop " + job.nitrogen.crop, "", "", false});
     readiness.notes = inputs.warnings;
     return readiness;
 }

@@ -2,19 +2,19 @@
 // What a run would do, what covers the fields, and what is missing.
 #pragma once
 
+#include "plan/job.hpp"
+
 #include <string>
 #include <vector>
-
-#include "plan/job.hpp"
 
 namespace catchfield::plan {
 
 struct ReadinessRow {
-    std::string input;   ///< "soil map"
-    std::string found;   ///< what was found, in words
-    std::string covers;  ///< "100 %", "" where it does not apply
-    std::string missing; ///< what is missing and what that costs; "" where nothing
-    bool blocks = false; ///< the run cannot be done
+    std::string input;    ///< "soil map"
+    std::string found;    ///< what was found, in words
+    std::string covers;   ///< "100 %", "" where it does not apply
+    std::string missing;  ///< what is missing and what that costs; "" where nothing
+    bool blocks = false;  ///< the run cannot be done
 };
 
 struct Readiness {

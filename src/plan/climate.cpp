@@ -1,8 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "plan/climate.hpp"
 
-#include <algorithm>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "gis/files.hpp"
@@ -10,6 +8,8 @@
 #include "weather/erosivity.hpp"
 #include "weather/frost.hpp"
 #include "weather/places.hpp"
+
+#include <algorithm>
 
 namespace catchfield::plan {
 
@@ -30,7 +30,8 @@ void set_erosivity(Climate& climate, const weather::Erosivity& estimate) {
     climate.r_high_si = estimate.high_si;
     climate.erosivity_source = estimate.method;
     climate.confidence = weakest(climate.confidence, estimate.confidence);
-    climate.warnings.insert(climate.warnings.end(), estimate.warnings.begin(), estimate.warnings.end());
+    climate.warnings.insert(climate.warnings.end(), estimate.warnings.begin(),
+                            estimate.warnings.end());
 }
 
 void load_shares(const Job& job, const weather::Monthly& monthly, Climate& climate) {
@@ -43,7 +44,8 @@ void load_shares(const Job& job, const weather::Monthly& monthly, Climate& clima
         for (const std::string& part : split_list(given)) {
             const auto value = parse_number(part);
             if (!value) {
-                throw Error(ErrorKind::usage, "weather.erosivity-shares: '" + part + "' is not a number");
+                throw Error(ErrorKind::usage,
+                            "weather.erosivity-shares: '" + part + "' is not a number");
             }
             values.push_back(*value);
         }
@@ -57,7 +59,8 @@ void load_shares(const Job& job, const weather::Monthly& monthly, Climate& clima
 }
 
 void resolve_dates(const Job& job, const weather::Monthly& monthly,
-                   const std::optional<weather::Daily>& daily, SeasonDates& dates, Climate& climate) {
+                   const std::optional<weather::Daily>& daily, SeasonDates& dates,
+                   Climate& climate) {
     const auto& season = job.season;
     dates.harvest = *season.harvest;
     dates.next_planting = *season.next_planting;
@@ -78,12 +81,15 @@ void resolve_dates(const Job& job, const weather::Monthly& monthly,
             frost = weather::autumn_threshold(monthly);
             climate.confidence = weakest(climate.confidence, frost.confidence);
         }
-        climate.warnings.insert(climate.warnings.end(), frost.warnings.begin(), frost.warnings.end());
+        climate.warnings.insert(climate.warnings.end(), frost.warnings.begin(),
+                                frost.warnings.end());
         if (!frost.median_day) {
-            throw Error(ErrorKind::usage, "season.hard-frost is not given, and this weather seldom has one",
+            throw Error(ErrorKind::usage,
+                        "season.hard-frost is not given, and this weather seldom has one",
                         {.hint = "Give the date after which tender crops are dead."});
         }
-        dates.hard_frost = weather::ThresholdDates::on(cold_season_year(dates.harvest), *frost.median_day);
+        dates.hard_frost =
+            weather::ThresholdDates::on(cold_season_year(dates.harvest), *frost.median_day);
         dates.notes.push_back("season.hard-frost is not given: median from the weather, " +
                               iso_date(dates.hard_frost) + ".");
     }
@@ -116,7 +122,8 @@ Climate load_climate(const Job& job, Point centre, SeasonDates& dates) {
         place = weather::nearest_place(centre.y, centre.x);
         monthly = place->place.monthly;
         climate.temperature_source = "built-in readings near " + place->place.name;
-        climate.warnings.insert(climate.warnings.end(), place->warnings.begin(), place->warnings.end());
+        climate.warnings.insert(climate.warnings.end(), place->warnings.begin(),
+                                place->warnings.end());
     }
     climate.confidence = weakest(climate.confidence, monthly.confidence);
     climate.mean_year = daily ? weather::mean_year(*daily) : weather::mean_year(monthly);

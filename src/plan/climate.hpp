@@ -2,15 +2,15 @@
 // The weather of a run: what the user gave, or what stands in for it and how sure that is.
 #pragma once
 
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "base/dates.hpp"
 #include "base/shapes.hpp"
 #include "erosion/management.hpp"
 #include "plan/job.hpp"
 #include "weather/series.hpp"
+
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -21,7 +21,7 @@ struct SeasonDates {
 };
 
 struct Climate {
-    erosion::YearWeather year;        ///< R, its distribution, rain and temperature by half-month
+    erosion::YearWeather year;  ///< R, its distribution, rain and temperature by half-month
     weather::MeanYear mean_year;
     weather::Daily season_days;       ///< harvest to a month after next planting, day by day
     bool season_from_normals = true;  ///< season_days are means, not one real year

@@ -3,14 +3,14 @@
 // reference page are made.
 #pragma once
 
+#include "gis/table_fields.hpp"
+#include "plan/inputs.hpp"
+#include "plan/result.hpp"
+
 #include <functional>
 #include <string>
 #include <string_view>
 #include <vector>
-
-#include "gis/table_fields.hpp"
-#include "plan/inputs.hpp"
-#include "plan/result.hpp"
 
 namespace catchfield::plan {
 
@@ -50,9 +50,10 @@ std::vector<gis::FieldSpec> field_specs(const std::vector<Column>& columns) {
     return specs;
 }
 
-std::vector<gis::Value> zone_values(const Inputs& inputs, const FieldResult& field, const ZoneResult& zone);
-std::vector<gis::Value> option_values(const Inputs& inputs, const FieldResult& field, const ZoneResult& zone,
-                                      const CoverOption& option);
+std::vector<gis::Value> zone_values(const Inputs& inputs, const FieldResult& field,
+                                    const ZoneResult& zone);
+std::vector<gis::Value> option_values(const Inputs& inputs, const FieldResult& field,
+                                      const ZoneResult& zone, const CoverOption& option);
 
 /// "a; b; c".
 std::string joined(const std::vector<std::string>& parts);

@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "plan/cover_book.hpp"
 
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
+
+#include <cmath>
 
 namespace catchfield::plan {
 
@@ -40,7 +40,8 @@ erosion::Season management_of(const Job& job, const SeasonDates& dates) {
     }
     season.next_planting = dates.next_planting;
     season.next_crop = job.nitrogen.crop;
-    season.planter = job.season.tillage_before_planting == "none" ? "no_till_planter" : "row_planter";
+    season.planter =
+        job.season.tillage_before_planting == "none" ? "no_till_planter" : "row_planter";
     return season;
 }
 
@@ -48,7 +49,8 @@ cover::NextCrop next_crop_of(const std::string& crop) {
     cover::NextCrop next;
     next.name = crop;
     const std::string name = lower_case(crop);
-    next.small_grain = name == "wheat" || name == "oat" || name == "oats" || name == "barley" || name == "rye";
+    next.small_grain =
+        name == "wheat" || name == "oat" || name == "oats" || name == "barley" || name == "rye";
     next.grass = next.small_grain || name == "corn" || name == "sorghum" || name == "grain sorghum";
     next.legume = name == "soybean" || name == "soybeans" || name == "pea" || name == "drybean";
     next.brassica = name == "canola";
@@ -120,21 +122,23 @@ CoverBook::CoverBook(const Job& job, const cover::Catalogue& catalogue, const Cl
         info.cover = std::move(cover);
         m_candidates.push_back(std::move(info));
     }
-    m_now = std::make_unique<erosion::Schedule>(erosion::operations_of(m_management, nullptr), nullptr,
-                                                m_management.start, m_weather);
+    m_now = std::make_unique<erosion::Schedule>(erosion::operations_of(m_management, nullptr),
+                                                nullptr, m_management.start, m_weather);
     m_c_now = m_now->c();
-    if (job.output.draws >= 20) m_design = erosion::latin_hypercube(static_cast<std::size_t>(job.output.draws));
+    if (job.output.draws >= 20)
+        m_design = erosion::latin_hypercube(static_cast<std::size_t>(job.output.draws));
 }
 
-CoverCase CoverBook::make_case(const CandidateInfo& candidate, const cover::SiteInputs& site) const {
+CoverCase CoverBook::make_case(const CandidateInfo& candidate,
+                               const cover::SiteInputs& site) const {
     CoverCase result;
     result.forecast = cover::forecast(candidate.cover, candidate.growth, m_season, site);
     const erosion::CoverGrowth growth =
         erosion_growth(candidate.cover, result.forecast, m_dates, m_drilled);
     // A stand that never comes up leaves the field as it was.
     const erosion::CoverGrowth* grown = growth.grows() ? &growth : nullptr;
-    result.schedule = std::make_unique<erosion::Schedule>(erosion::operations_of(m_management, grown),
-                                                          grown, m_management.start, m_weather);
+    result.schedule = std::make_unique<erosion::Schedule>(
+        erosion::operations_of(m_management, grown), grown, m_management.start, m_weather);
     result.c = result.schedule->c();
     return result;
 }
@@ -169,8 +173,8 @@ std::shared_ptr<const erosion::CDraws> CoverBook::draws(const CoverCase& with) c
         const auto found = m_draws.find(&with);
         if (found != m_draws.end()) return found->second;
     }
-    auto made = std::make_shared<const erosion::CDraws>(
-        erosion::c_draws(*m_now, *with.schedule, m_design));
+    auto made =
+        std::make_shared<const erosion::CDraws>(erosion::c_draws(*m_now, *with.schedule, m_design));
     const std::lock_guard guard(m_lock);
     return m_draws.emplace(&with, std::move(made)).first->second;
 }

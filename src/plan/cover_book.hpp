@@ -3,13 +3,6 @@
 // its record. Zones and fields that share a site share the work.
 #pragma once
 
-#include <map>
-#include <memory>
-#include <mutex>
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "cover/choice.hpp"
 #include "cover/forecast.hpp"
 #include "cover/seeding.hpp"
@@ -17,6 +10,13 @@
 #include "erosion/uncertainty.hpp"
 #include "plan/climate.hpp"
 #include "plan/job.hpp"
+
+#include <map>
+#include <memory>
+#include <mutex>
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -53,7 +53,9 @@ class CoverBook {
     /// Present management without a cover crop.
     double c_now() const { return m_c_now; }
     erosion::CoverManagement now_table() const { return m_now->table(); }
-    erosion::CoverManagement cover_table(const CoverCase& with) const { return with.schedule->table(); }
+    erosion::CoverManagement cover_table(const CoverCase& with) const {
+        return with.schedule->table();
+    }
 
     /// One case per candidate for a site. Sites are rounded (nitrogen to 5 kg/ha, stand to 5 %), so
     /// that like sites share one case. Safe from any thread; the answer does not depend on order.

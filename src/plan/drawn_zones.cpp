@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "plan/drawn_zones.hpp"
 
-#include <algorithm>
-#include <filesystem>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "geometry/overlay.hpp"
 #include "geometry/validity.hpp"
+
+#include <algorithm>
+#include <filesystem>
 
 namespace catchfield::plan {
 
@@ -27,8 +27,9 @@ std::vector<Drawn> shapes_of(const Inputs& inputs, const FieldBoundary& field, c
     gis::VectorLayer layer = gis::read_layer(path, folder ? "zones" : "");
     const gis::Crs crs = gis::require_crs(layer.crs_wkt, "", path, "zones.drawn");
     const std::optional<std::size_t> number_column =
-        inputs.job.zones.drawn_column.empty() ? layer.find_column("zone")
-                                              : std::optional(layer.column(inputs.job.zones.drawn_column));
+        inputs.job.zones.drawn_column.empty()
+            ? layer.find_column("zone")
+            : std::optional(layer.column(inputs.job.zones.drawn_column));
     const std::size_t field_column = folder ? layer.column("field_id") : 0;
     std::vector<Drawn> drawn;
     const gis::Transformer& to_work = gis::transformer(crs, ground.crs);
@@ -39,9 +40,12 @@ std::vector<Drawn> shapes_of(const Inputs& inputs, const FieldBoundary& field, c
         if (number_column) {
             const auto number = parse_integer(feature.values[*number_column]);
             if (!number || *number < 1 || *number > 250) {
-                throw Error(ErrorKind::data, "the zone number '" + feature.values[*number_column] +
-                                                 "' is not a whole number from 1 to 250",
-                            {.path = path, .layer = layer.name, .feature = std::to_string(feature.fid),
+                throw Error(ErrorKind::data,
+                            "the zone number '" + feature.values[*number_column] +
+                                "' is not a whole number from 1 to 250",
+                            {.path = path,
+                             .layer = layer.name,
+                             .feature = std::to_string(feature.fid),
                              .hint = "Name the column with zones.drawn-column."});
             }
             one.number = static_cast<int>(*number);
@@ -50,19 +54,21 @@ std::vector<Drawn> shapes_of(const Inputs& inputs, const FieldBoundary& field, c
         }
         one.shape = to_work.apply(feature.polygons);
         if (const auto flaw = geometry::find_flaw(one.shape)) {
-            warnings.push_back("drawn zone " + std::to_string(one.number) + " was repaired: " +
-                               geometry::describe(*flaw));
+            warnings.push_back("drawn zone " + std::to_string(one.number) +
+                               " was repaired: " + geometry::describe(*flaw));
             one.shape = geometry::repair(one.shape).shape;
         }
         // Only zones that reach this field.
-        if (!geometry::intersection(one.shape, ground.boundary).empty()) drawn.push_back(std::move(one));
+        if (!geometry::intersection(one.shape, ground.boundary).empty())
+            drawn.push_back(std::move(one));
     }
     if (drawn.empty()) {
         throw Error(ErrorKind::data, "no drawn zone meets the field",
                     {.path = path, .layer = layer.name, .feature = field.id});
     }
     // Parts of one number are one zone.
-    std::stable_sort(drawn.begin(), drawn.end(), [](const Drawn& a, const Drawn& b) { return a.number < b.number; });
+    std::stable_sort(drawn.begin(), drawn.end(),
+                     [](const Drawn& a, const Drawn& b) { return a.number < b.number; });
     std::vector<Drawn> joined;
     for (Drawn& one : drawn) {
         if (!joined.empty() && joined.back().number == one.number) {
@@ -77,7 +83,8 @@ std::vector<Drawn> shapes_of(const Inputs& inputs, const FieldBoundary& field, c
 
 }  // namespace
 
-DrawnField read_drawn_zones(const Inputs& inputs, const FieldBoundary& field, const Ground& ground) {
+DrawnField read_drawn_zones(const Inputs& inputs, const FieldBoundary& field,
+                            const Ground& ground) {
     DrawnField result;
     const std::vector<Drawn> drawn = shapes_of(inputs, field, ground, result.warnings);
     std::vector<MultiPolygon> shapes;
@@ -93,7 +100,8 @@ DrawnField read_drawn_zones(const Inputs& inputs, const FieldBoundary& field, co
             result.warnings.push_back("drawn zone " + std::to_string(drawn[i].number) +
                                       " has number " + std::to_string(zone) + " in this field.");
         }
-        result.outlines.push_back({zone, cut.zones[i], cut.area_m2[i], geometry::vertex_count(cut.zones[i])});
+        result.outlines.push_back(
+            {zone, cut.zones[i], cut.area_m2[i], geometry::vertex_count(cut.zones[i])});
         kept.push_back(cut.zones[i]);
     }
     const geometry::CellOwners owners = geometry::assign_cells(

@@ -2,13 +2,13 @@
 // Zones that the user drew, or that an earlier plan made.
 #pragma once
 
-#include <string>
-#include <vector>
-
 #include "geometry/outlines.hpp"
 #include "plan/ground.hpp"
 #include "plan/inputs.hpp"
 #include "zoning/cleanup.hpp"
+
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 

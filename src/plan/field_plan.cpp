@@ -1,10 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "plan/field_plan.hpp"
 
-#include <algorithm>
-#include <chrono>
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "geometry/overlay.hpp"
@@ -14,6 +10,10 @@
 #include "plan/yields.hpp"
 #include "plan/zone_steps.hpp"
 #include "prescription/surface.hpp"
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
 
 namespace catchfield::plan {
 
@@ -61,7 +61,8 @@ void place_stops(const Inputs& inputs, FieldResult& result) {
     std::size_t nearby = 0;
     for (const compaction::Stop& stop : inputs.probes.stops) {
         if (!stop.at) continue;
-        compaction::StopSummary summary = compaction::summarise(stop, inputs.job.compaction.threshold_mpa);
+        compaction::StopSummary summary =
+            compaction::summarise(stop, inputs.job.compaction.threshold_mpa);
         summary.at = to_work.apply(*stop.at);
         const int zone = zone_at(result, *summary.at);
         if (zone > 0) {
@@ -72,7 +73,9 @@ void place_stops(const Inputs& inputs, FieldResult& result) {
         }
     }
     if (nearby > 0) {
-        result.warnings.push_back(std::to_string(nearby) + " penetrometer stops lie just outside the field and are left out.");
+        result.warnings.push_back(
+            std::to_string(nearby) +
+            " penetrometer stops lie just outside the field and are left out.");
     }
 }
 
@@ -82,7 +85,8 @@ std::optional<double> yield_goal_of_zone(const Inputs& inputs, const Ground& gro
     ZoneMean mean;
     for (const geometry::CellShare& cell : cells) {
         if (yields) {
-            if (yields->valid[cell.cell] != 0) mean.add(static_cast<double>(yields->values[cell.cell]), cell.share);
+            if (yields->valid[cell.cell] != 0)
+                mean.add(static_cast<double>(yields->values[cell.cell]), cell.share);
         } else if (const SoilFacts* soil = ground.soil_at(cell.cell, inputs.soils)) {
             if (soil->yield_goal_kg_ha) mean.add(*soil->yield_goal_kg_ha, cell.share);
         }
@@ -106,7 +110,8 @@ MultiPolygon no_apply_ground(const Inputs& inputs, const FieldResult& result) {
             const MultiPolygon shape = to_work.apply(feature.polygons);
             parts.push_back(setback > 0.0 ? geometry::buffer_areas(shape, setback) : shape);
         } else if (setback <= 0.0) {
-            throw Error(ErrorKind::usage, "nitrogen.no-apply holds points or lines, and nitrogen.setback is 0",
+            throw Error(ErrorKind::usage,
+                        "nitrogen.no-apply holds points or lines, and nitrogen.setback is 0",
                         {.hint = "Give a setback: setback = 30 m."});
         } else if (feature.kind == gis::GeometryKind::lines) {
             std::vector<Line> lines = feature.lines;
@@ -139,9 +144,10 @@ void prescribe(const Inputs& inputs, FieldResult& result) {
     for (std::size_t z = 0; z < result.zones.size(); ++z) {
         const ZoneResult& zone = result.zones[z];
         const double applied_ha = area(result.rate_shapes[z]) * 1e-4;
-        const double rate = inputs.product
-                                ? prescription::product_rate(zone.n_rate_kg_ha, *inputs.product, inputs.rate_unit)
-                                : zone.n_rate_kg_ha / (us ? units::kg_ha_per_lb_ac : 1.0);
+        const double rate =
+            inputs.product
+                ? prescription::product_rate(zone.n_rate_kg_ha, *inputs.product, inputs.rate_unit)
+                : zone.n_rate_kg_ha / (us ? units::kg_ha_per_lb_ac : 1.0);
         result.zone_rates.push_back(rate);
         result.n_total_kg += zone.n_rate_kg_ha * applied_ha;
         result.product_total += prescription::total_amount(rate, applied_ha, inputs.rate_unit);
@@ -152,7 +158,8 @@ void prescribe(const Inputs& inputs, FieldResult& result) {
     GridFrame frame = result.frame;
     if (inputs.job.output.cell_m) {
         const Box box = bounds(result.boundary);
-        frame = snapped_frame(box.min_x, box.min_y, box.max_x, box.max_y, *inputs.job.output.cell_m, 1);
+        frame =
+            snapped_frame(box.min_x, box.min_y, box.max_x, box.max_y, *inputs.job.output.cell_m, 1);
     }
     const Raster<std::int32_t> seed_zones = zone_raster(shapes, frame);
     const Raster<std::int32_t> rate_zones =
@@ -164,9 +171,11 @@ void prescribe(const Inputs& inputs, FieldResult& result) {
         if (seed_zones[i] == 0) continue;
         // No-apply ground is inside the field with rate 0, not outside it.
         result.rate_mask[i] = 1;
-        result.seed_cells[i] = static_cast<float>(result.zone_seed_rates[static_cast<std::size_t>(seed_zones[i]) - 1]);
+        result.seed_cells[i] =
+            static_cast<float>(result.zone_seed_rates[static_cast<std::size_t>(seed_zones[i]) - 1]);
         if (rate_zones[i] > 0) {
-            result.rate_cells[i] = static_cast<float>(result.zone_rates[static_cast<std::size_t>(rate_zones[i]) - 1]);
+            result.rate_cells[i] =
+                static_cast<float>(result.zone_rates[static_cast<std::size_t>(rate_zones[i]) - 1]);
         }
     }
 }
@@ -174,19 +183,21 @@ void prescribe(const Inputs& inputs, FieldResult& result) {
 void add_layers(const Inputs& inputs, const Ground& ground, FieldResult& result) {
     const auto& terrain = ground.terrain;
     result.layers.push_back({"slope", "Slope", "%", terrain.slope_pct, terrain.mask});
-    result.layers.push_back({"ls", "Slope length and steepness factor LS", "", terrain.ls, terrain.mask});
+    result.layers.push_back(
+        {"ls", "Slope length and steepness factor LS", "", terrain.ls, terrain.mask});
     FieldLayer k{"k", "Soil erodibility K", "Mg ha h/(ha MJ mm)", {}, {}};
-    soil_layer(ground, inputs.soils,
-               [](const SoilFacts& f) {
-                   return f.erodibility ? std::optional(f.erodibility->k_si) : std::nullopt;
-               },
-               k.values, k.valid);
-    FieldLayer bare{"soil-loss-bare", "Soil loss, bare fallow", "Mg/ha a year", Raster<float>(ground.frame),
-                    Mask(ground.frame)};
-    FieldLayer now{"soil-loss-now", "Soil loss, present management", "Mg/ha a year", Raster<float>(ground.frame),
-                   Mask(ground.frame)};
-    FieldLayer cover{"soil-loss-cover", "Soil loss with the cover", "Mg/ha a year", Raster<float>(ground.frame),
-                     Mask(ground.frame)};
+    soil_layer(
+        ground, inputs.soils,
+        [](const SoilFacts& f) {
+            return f.erodibility ? std::optional(f.erodibility->k_si) : std::nullopt;
+        },
+        k.values, k.valid);
+    FieldLayer bare{"soil-loss-bare", "Soil loss, bare fallow", "Mg/ha a year",
+                    Raster<float>(ground.frame), Mask(ground.frame)};
+    FieldLayer now{"soil-loss-now", "Soil loss, present management", "Mg/ha a year",
+                   Raster<float>(ground.frame), Mask(ground.frame)};
+    FieldLayer cover{"soil-loss-cover", "Soil loss with the cover", "Mg/ha a year",
+                     Raster<float>(ground.frame), Mask(ground.frame)};
     FieldLayer zone_layer{"zone", "Zone", "", Raster<float>(ground.frame), Mask(ground.frame)};
     const double r = inputs.climate.year.r_si;
     for (std::size_t i = 0; i < ground.frame.size(); ++i) {
@@ -197,7 +208,8 @@ void add_layers(const Inputs& inputs, const Ground& ground, FieldResult& result)
         zone_layer.valid[i] = 1;
         if (!k.valid[i] || !terrain.mask[i]) continue;
         const ZoneResult& zone = result.zones[static_cast<std::size_t>(number) - 1];
-        const double loss = r * static_cast<double>(k.values[i]) * static_cast<double>(terrain.ls[i]);
+        const double loss =
+            r * static_cast<double>(k.values[i]) * static_cast<double>(terrain.ls[i]);
         bare.values[i] = static_cast<float>(loss);
         now.values[i] = static_cast<float>(loss * zone.c_now * zone.practice.p);
         cover.values[i] = static_cast<float>(loss * zone.c_cover * zone.practice.p);
@@ -219,25 +231,29 @@ void judge_status(FieldResult& result) {
     const auto say = [&](double ha, const std::string& what) {
         if (ha <= 0.001 * result.area_ha) return;
         result.status = FieldStatus::partly;
-        result.reasons.push_back(what + " on " + fixed(ha, 2) + " ha (" + fixed(100.0 * ha / result.area_ha, 1) + " %)");
+        result.reasons.push_back(what + " on " + fixed(ha, 2) + " ha (" +
+                                 fixed(100.0 * ha / result.area_ha, 1) + " %)");
     };
     say(without, "no soil values");
     say(no_terrain, "no terrain");
 }
 
-void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& result, StageClock& clock) {
+void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& result,
+                StageClock& clock) {
     Ground ground = make_ground(inputs, field);
     result.crs = ground.crs;
     result.boundary = ground.boundary;
     result.area_ha = ground.area_ha;
     result.frame = ground.frame;
     result.warnings = ground.warnings;
-    result.warnings.insert(result.warnings.end(), ground.terrain.warnings.begin(), ground.terrain.warnings.end());
+    result.warnings.insert(result.warnings.end(), ground.terrain.warnings.begin(),
+                           ground.terrain.warnings.end());
     clock.stage("ground");
 
     FieldZones zones = make_field_zones(inputs, field, ground);
     result.warnings.insert(result.warnings.end(), zones.warnings.begin(), zones.warnings.end());
-    result.warnings.insert(result.warnings.end(), zones.zoning.warnings.begin(), zones.zoning.warnings.end());
+    result.warnings.insert(result.warnings.end(), zones.zoning.warnings.begin(),
+                           zones.zoning.warnings.end());
     std::vector<MultiPolygon> shapes;
     for (const geometry::ZoneOutline& outline : zones.outlines) shapes.push_back(outline.shape);
     result.zone_cells = zone_raster(shapes, ground.frame);
@@ -281,7 +297,8 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
         ZoneResult& zone = result.zones[z];
         const Point centre = geometry::inside_point(zone.shape);
         zone_tests.push_back(tests_of_zone(tests, test_places, test_zones, zone.zone, centre));
-        if (zone_tests.back().nitrate_kg_ha) zone.nitrate_kg_ha = zone_tests.back().nitrate_kg_ha->value;
+        if (zone_tests.back().nitrate_kg_ha)
+            zone.nitrate_kg_ha = zone_tests.back().nitrate_kg_ha->value;
         judge_compaction(inputs, ground, zones.cells[z], zone);
         set_cover_needs(inputs, zone_tests.back(), zone);
         choices.push_back(score_covers(inputs, zone));
@@ -300,7 +317,8 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
                 inputs.covers->candidates()[zone.options[*zone.chosen].candidate].seed.bulk_kg_ha;
         }
         finish_erosion(inputs, zone);
-        budget_nitrogen(inputs, zone_tests[z], yield_goal_of_zone(inputs, ground, zones.cells[z], yields), zone);
+        budget_nitrogen(inputs, zone_tests[z],
+                        yield_goal_of_zone(inputs, ground, zones.cells[z], yields), zone);
         judge_confidence(inputs, zone);
     }
     clock.stage("erosion and nitrogen");
@@ -315,9 +333,12 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
 
 std::string field_status_name(FieldStatus status) {
     switch (status) {
-        case FieldStatus::done: return "done";
-        case FieldStatus::partly: return "partly covered";
-        case FieldStatus::skipped: return "skipped";
+        case FieldStatus::done:
+            return "done";
+        case FieldStatus::partly:
+            return "partly covered";
+        case FieldStatus::skipped:
+            return "skipped";
     }
     return {};
 }

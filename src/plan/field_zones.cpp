@@ -1,15 +1,15 @@
 // SPDX-License-Identifier: MIT
 #include "plan/field_zones.hpp"
 
-#include <algorithm>
-#include <map>
-#include <set>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "geometry/overlay.hpp"
 #include "plan/drawn_zones.hpp"
 #include "plan/rasters.hpp"
+
+#include <algorithm>
+#include <map>
+#include <set>
 
 namespace catchfield::plan {
 
@@ -27,7 +27,8 @@ zoning::Feature soil_feature(const std::string& name, const Ground& ground, cons
     return feature;
 }
 
-zoning::Feature terrain_feature(const std::string& name, const Raster<float>& values, const Mask& valid) {
+zoning::Feature terrain_feature(const std::string& name, const Raster<float>& values,
+                                const Mask& valid) {
     zoning::Feature feature;
     feature.name = name;
     feature.values = values;
@@ -35,7 +36,8 @@ zoning::Feature terrain_feature(const std::string& name, const Raster<float>& va
     return feature;
 }
 
-zoning::Feature layer_feature(const std::string& name, const std::string& files, const Ground& ground) {
+zoning::Feature layer_feature(const std::string& name, const std::string& files,
+                              const Ground& ground) {
     // Several rasters under one name are averaged where they have values.
     zoning::Feature feature;
     feature.name = name;
@@ -43,8 +45,8 @@ zoning::Feature layer_feature(const std::string& name, const std::string& files,
     feature.valid = Mask(ground.frame);
     std::vector<int> counts(ground.frame.size(), 0);
     for (const std::string& file : split(files, ';')) {
-        const auto window =
-            raster_for_thread(file).read<float>(ground.frame, ground.crs, gis::Resampling::bilinear);
+        const auto window = raster_for_thread(file).read<float>(ground.frame, ground.crs,
+                                                                gis::Resampling::bilinear);
         for (std::size_t i = 0; i < counts.size(); ++i) {
             if (!window.valid[i]) continue;
             feature.values[i] += window.values[i];
@@ -61,7 +63,10 @@ zoning::Feature layer_feature(const std::string& name, const std::string& files,
 
 const std::map<std::string, SoilValue>& soil_values() {
     static const std::map<std::string, SoilValue> values = {
-        {"k", [](const SoilFacts& f) { return f.erodibility ? std::optional(f.erodibility->k_si) : std::nullopt; }},
+        {"k",
+         [](const SoilFacts& f) {
+             return f.erodibility ? std::optional(f.erodibility->k_si) : std::nullopt;
+         }},
         {"om", [](const SoilFacts& f) { return f.om_pct; }},
         {"density", [](const SoilFacts& f) { return f.density_g_cm3; }},
         {"depth", [](const SoilFacts& f) { return f.rooting_depth_cm; }},
@@ -99,9 +104,9 @@ void merge_as_asked(const Inputs& inputs, const std::vector<zoning::Feature>& fe
         for (const std::string& part : split(text, '+')) {
             const auto number = parse_integer(part);
             if (!number || *number < 1 || *number > result.count) {
-                throw Error(ErrorKind::usage,
-                            "zones.merge = " + text + ": '" + part + "' is not a zone of this field (1 to " +
-                                std::to_string(result.count) + ")");
+                throw Error(ErrorKind::usage, "zones.merge = " + text + ": '" + part +
+                                                  "' is not a zone of this field (1 to " +
+                                                  std::to_string(result.count) + ")");
             }
             group.push_back(static_cast<int>(*number));
         }
@@ -141,8 +146,9 @@ std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& g
     for (const auto& [name, weight_text] : inputs.job.zones.features) {
         const std::size_t before = features.size();
         const auto soil = soil_values().find(name);
-        const auto own = std::find_if(inputs.job.zones.layers.begin(), inputs.job.zones.layers.end(),
-                                      [&](const auto& layer) { return layer.first == name; });
+        const auto own =
+            std::find_if(inputs.job.zones.layers.begin(), inputs.job.zones.layers.end(),
+                         [&](const auto& layer) { return layer.first == name; });
         if (own != inputs.job.zones.layers.end()) {
             features.push_back(layer_feature(name, own->second, ground));
             features.back().ratio_scale = true;
@@ -155,16 +161,20 @@ std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& g
             features.back().ratio_scale = true;
         } else if (name == "wetness" || name == "elevation" || name == "aspect") {
             if (terrain.wetness.size() == 0) {
-                warnings.push_back("feature '" + name + "' needs an elevation raster and is left out.");
+                warnings.push_back("feature '" + name +
+                                   "' needs an elevation raster and is left out.");
                 continue;
             }
-            if (name == "wetness") features.push_back(terrain_feature(name, terrain.wetness, terrain.mask));
+            if (name == "wetness")
+                features.push_back(terrain_feature(name, terrain.wetness, terrain.mask));
             if (name == "elevation") {
                 features.push_back(terrain_feature(name, terrain.relative_elevation, terrain.mask));
             }
             if (name == "aspect") {
-                features.push_back(terrain_feature("aspect east-west", terrain.aspect_sine, terrain.mask));
-                features.push_back(terrain_feature("aspect north-south", terrain.aspect_cosine, terrain.mask));
+                features.push_back(
+                    terrain_feature("aspect east-west", terrain.aspect_sine, terrain.mask));
+                features.push_back(
+                    terrain_feature("aspect north-south", terrain.aspect_cosine, terrain.mask));
             }
         } else {
             std::vector<std::string> known = {"slope", "ls", "wetness", "elevation", "aspect"};
@@ -181,7 +191,8 @@ std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& g
     return features;
 }
 
-FieldZones make_field_zones(const Inputs& inputs, const FieldBoundary& field, const Ground& ground) {
+FieldZones make_field_zones(const Inputs& inputs, const FieldBoundary& field,
+                            const Ground& ground) {
     FieldZones zones;
     const std::vector<zoning::Feature> features = zone_features(inputs, ground, zones.warnings);
     if (!inputs.job.zones.drawn.empty()) {
@@ -195,10 +206,12 @@ FieldZones make_field_zones(const Inputs& inputs, const FieldBoundary& field, co
         zones.zoning = zoning::make_zones(features, ground.field, zoning_options(inputs, ground));
         merge_as_asked(inputs, features, ground, zones.zoning);
         Raster<int> labels(ground.frame);
-        std::copy(zones.zoning.labels.values.begin(), zones.zoning.labels.values.end(), labels.values.begin());
+        std::copy(zones.zoning.labels.values.begin(), zones.zoning.labels.values.end(),
+                  labels.values.begin());
         geometry::ZoneOutlines outlines = geometry::zone_outlines(labels, ground.boundary);
         zones.outlines = std::move(outlines.zones);
-        zones.warnings.insert(zones.warnings.end(), outlines.warnings.begin(), outlines.warnings.end());
+        zones.warnings.insert(zones.warnings.end(), outlines.warnings.begin(),
+                              outlines.warnings.end());
     }
     for (const geometry::ZoneOutline& outline : zones.outlines) {
         zones.cells.push_back(geometry::covered_cells(outline.shape, ground.frame));

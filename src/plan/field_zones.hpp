@@ -2,13 +2,13 @@
 // A field cut into management zones, with their outlines and the exact share of every cell.
 #pragma once
 
-#include <vector>
-
 #include "geometry/cells.hpp"
 #include "geometry/outlines.hpp"
 #include "plan/ground.hpp"
 #include "plan/inputs.hpp"
 #include "zoning/zones.hpp"
+
+#include <vector>
 
 namespace catchfield::plan {
 

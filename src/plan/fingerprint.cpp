@@ -2,14 +2,13 @@
 #include "plan/fingerprint.hpp"
 
 #define XXH_INLINE_ALL
-#include <xxhash.h>
-
-#include <filesystem>
-#include <fstream>
-
 #include "base/text.hpp"
 #include "plan/inputs.hpp"
 #include "plan/keys.hpp"
+
+#include <filesystem>
+#include <fstream>
+#include <xxhash.h>
 
 namespace catchfield::plan {
 

@@ -2,10 +2,10 @@
 // Which bytes went into a run.
 #pragma once
 
+#include "plan/job.hpp"
+
 #include <string>
 #include <vector>
-
-#include "plan/job.hpp"
 
 namespace catchfield::plan {
 

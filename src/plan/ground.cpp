@@ -1,14 +1,14 @@
 // SPDX-License-Identifier: MIT
 #include "plan/ground.hpp"
 
-#include <algorithm>
-#include <cmath>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "geometry/overlay.hpp"
 #include "geometry/validity.hpp"
 #include "plan/rasters.hpp"
+
+#include <algorithm>
+#include <cmath>
 
 namespace catchfield::plan {
 
@@ -25,8 +25,9 @@ gis::Crs choose_crs(const MultiPolygon& shape, const gis::Crs& from, const gis::
     const std::string zone = utm.code().substr(8);
     const std::string family = code.substr(0, 8);
     const bool north = utm.code().substr(0, 8) == "EPSG:326";
-    const bool same = code == utm.code() ||
-                      (north && (family == "EPSG:269" || family == "EPSG:258") && code.substr(8) == zone);
+    const bool same =
+        code == utm.code() ||
+        (north && (family == "EPSG:269" || family == "EPSG:258") && code.substr(8) == zone);
     return same ? raster : utm;
 }
 
@@ -36,15 +37,18 @@ MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, co
     if (const auto flaw = geometry::find_flaw(shape)) {
         if (!inputs.job.field.repair) {
             throw Error(ErrorKind::data, "the boundary is not valid: " + geometry::describe(*flaw),
-                        {.path = inputs.job.field.boundary, .feature = field.id,
+                        {.path = inputs.job.field.boundary,
+                         .feature = field.id,
                          .hint = "Mend it, or set repair = yes in [field]."});
         }
         geometry::Repair repair = geometry::repair(shape);
         if (repair.shape.empty()) {
-            throw Error(ErrorKind::data, "the boundary cannot be repaired: " + geometry::describe(*flaw),
+            throw Error(ErrorKind::data,
+                        "the boundary cannot be repaired: " + geometry::describe(*flaw),
                         {.path = inputs.job.field.boundary, .feature = field.id});
         }
-        for (const std::string& change : repair.changes) warnings.push_back("boundary repaired: " + change);
+        for (const std::string& change : repair.changes)
+            warnings.push_back("boundary repaired: " + change);
         shape = std::move(repair.shape);
     }
     MultiPolygon moved = gis::transformer(inputs.boundary_crs, crs).apply(shape);
@@ -52,7 +56,8 @@ MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, co
     return moved;
 }
 
-double work_cell_m(const Job& job, const gis::RasterSource& raster, std::vector<std::string>& warnings) {
+double work_cell_m(const Job& job, const gis::RasterSource& raster,
+                   std::vector<std::string>& warnings) {
     if (job.terrain.resolution_m) return *job.terrain.resolution_m;
     const double own = raster.cell_m();
     if (own < 2.0) {
@@ -61,8 +66,9 @@ double work_cell_m(const Job& job, const gis::RasterSource& raster, std::vector<
         return 2.0;
     }
     if (own > 10.0) {
-        warnings.push_back("the terrain raster is coarse (" + fixed(own, 0) +
-                           " m): slopes are smoothed by it, and the work grid of 10 m only looks finer.");
+        warnings.push_back(
+            "the terrain raster is coarse (" + fixed(own, 0) +
+            " m): slopes are smoothed by it, and the work grid of 10 m only looks finer.");
         return 10.0;
     }
     // Whole centimetres, so that neighbouring fields share a lattice.
@@ -74,7 +80,8 @@ GridFrame frame_for(const Box& box, double cell, double margin_m, const gis::Crs
                     const gis::RasterSource& raster) {
     const int margin = margin_cells + static_cast<int>(std::ceil(margin_m / cell));
     const gis::RasterInfo& info = raster.info();
-    const bool own_cells = raster.crs().same_as(crs) && std::abs(info.cell_x - cell) < 1e-9 * cell &&
+    const bool own_cells = raster.crs().same_as(crs) &&
+                           std::abs(info.cell_x - cell) < 1e-9 * cell &&
                            std::abs(info.cell_y - cell) < 1e-9 * cell;
     const double shift_x = own_cells ? std::remainder(info.bounds.min_x, cell) : 0.0;
     const double shift_y = own_cells ? std::remainder(info.bounds.max_y, cell) : 0.0;
@@ -86,7 +93,8 @@ GridFrame frame_for(const Box& box, double cell, double margin_m, const gis::Crs
 }
 
 std::size_t count(const Mask& mask) {
-    return static_cast<std::size_t>(std::count(mask.values.begin(), mask.values.end(), std::uint8_t{1}));
+    return static_cast<std::size_t>(
+        std::count(mask.values.begin(), mask.values.end(), std::uint8_t{1}));
 }
 
 void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& ground) {
@@ -101,33 +109,39 @@ void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& grou
         if (ground.field[i] && window.valid[i]) ++covered;
     }
     if (covered == 0) {
-        throw Error(ErrorKind::data, "the terrain raster and the field do not overlap",
-                    {.path = path, .feature = field.id,
-                     .hint = "Check both coordinate systems: the raster is in " + source.crs().name() +
-                             ", the boundary in " + inputs.boundary_crs.name() + "."});
+        throw Error(
+            ErrorKind::data, "the terrain raster and the field do not overlap",
+            {.path = path,
+             .feature = field.id,
+             .hint = "Check both coordinate systems: the raster is in " + source.crs().name() +
+                     ", the boundary in " + inputs.boundary_crs.name() + "."});
     }
     if (!elevation) {
-        for (float& value : window.values.values) value = slope_percent(value, job.terrain.slope_unit);
+        for (float& value : window.values.values)
+            value = slope_percent(value, job.terrain.slope_unit);
         terrain::SlopeOnlyOptions options;
         options.length_m = job.terrain.slope_length_m;
-        ground.terrain = terrain::analyse_slope(window.values, ground.field, options, &window.valid);
+        ground.terrain =
+            terrain::analyse_slope(window.values, ground.field, options, &window.valid);
         return;
     }
     bool assumed = false;
     const double metres = metres_per_elevation(job, source, assumed);
     if (assumed) {
-        ground.warnings.push_back("the elevation raster does not state its unit: metres are taken "
-                                  "(set terrain.elevation-unit).");
+        ground.warnings.push_back(
+            "the elevation raster does not state its unit: metres are taken "
+            "(set terrain.elevation-unit).");
     }
     if (metres != 1.0) {
         for (float& value : window.values.values) value *= static_cast<float>(metres);
     }
     terrain::TerrainOptions options;
-    options.routing =
-        job.terrain.routing == "d-infinity" ? terrain::Routing::d_infinity : terrain::Routing::multiple;
+    options.routing = job.terrain.routing == "d-infinity" ? terrain::Routing::d_infinity
+                                                          : terrain::Routing::multiple;
     options.max_length_m = job.terrain.max_slope_length_m;
     options.smoothing_radius_m = job.terrain.smooth_m;
-    for (const auto& [name, weight] : job.zones.features) options.aspect = options.aspect || name == "aspect";
+    for (const auto& [name, weight] : job.zones.features)
+        options.aspect = options.aspect || name == "aspect";
     terrain::TerrainLayers layers;
     layers.known = &window.valid;
     Mask upslope;
@@ -138,7 +152,8 @@ void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& grou
     Mask barriers;
     if (inputs.barriers) {
         barriers = Mask(ground.frame);
-        const Box box{ground.frame.west, ground.frame.south(), ground.frame.east(), ground.frame.north};
+        const Box box{ground.frame.west, ground.frame.south(), ground.frame.east(),
+                      ground.frame.north};
         const gis::Transformer& to_work = gis::transformer(inputs.barriers->crs(), ground.crs);
         const Box there = gis::transformer(ground.crs, inputs.barriers->crs()).apply(box);
         for (const std::size_t index : inputs.barriers->query(there)) {
@@ -157,8 +172,9 @@ void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& grou
     }
     ground.terrain = terrain::analyse(window.values, ground.field, options, layers);
     if (source.cell_m() < 2.0 && job.terrain.smooth_m < 2.0) {
-        ground.warnings.push_back("the elevation raster is finer than 2 m and not smoothed: slopes of "
-                                  "such models run high on tilled ground (set terrain.smooth).");
+        ground.warnings.push_back(
+            "the elevation raster is finer than 2 m and not smoothed: slopes of "
+            "such models run high on tilled ground (set terrain.smooth).");
     }
 }
 
@@ -174,11 +190,12 @@ void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground)
         shapes.push_back(std::move(hit.shape));
         owners.push_back(static_cast<int>(hit.feature));
     }
-    geometry::CellOwners cells =
-        geometry::assign_cells(shapes, ground.frame, geometry::OwnerRule::centre, fill, &ground.field);
+    geometry::CellOwners cells = geometry::assign_cells(
+        shapes, ground.frame, geometry::OwnerRule::centre, fill, &ground.field);
     if (cells.covered + cells.filled == 0) {
         throw Error(ErrorKind::data, "the soil map and the field do not overlap",
-                    {.path = inputs.job.soil.map, .feature = field.id,
+                    {.path = inputs.job.soil.map,
+                     .feature = field.id,
                      .hint = "Check both coordinate systems, or raise soil.fill-distance."});
     }
     for (int& owner : cells.owner.values) {
@@ -187,7 +204,8 @@ void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground)
     ground.soil = std::move(cells.owner);
     ground.soil_distance_m = std::move(cells.distance_m);
     if (cells.doubly_covered > 0) {
-        ground.warnings.push_back("soil polygons overlap on " + std::to_string(cells.doubly_covered) +
+        ground.warnings.push_back("soil polygons overlap on " +
+                                  std::to_string(cells.doubly_covered) +
                                   " cells; the first one listed is taken there.");
     }
 }
@@ -204,8 +222,9 @@ Ground make_ground(const Inputs& inputs, const FieldBoundary& field) {
     ground.boundary = valid_boundary(inputs, field, ground.crs, ground.warnings);
     ground.area_ha = area(ground.boundary) * 1e-4;
     const double cell = work_cell_m(job, raster, ground.warnings);
-    ground.frame = frame_for(bounds(ground.boundary), cell, job.terrain.run_on ? job.terrain.run_on_distance_m : 0.0,
-                             ground.crs, raster);
+    ground.frame =
+        frame_for(bounds(ground.boundary), cell,
+                  job.terrain.run_on ? job.terrain.run_on_distance_m : 0.0, ground.crs, raster);
     ground.field = geometry::field_mask(ground.boundary, ground.frame);
     read_terrain(inputs, field, ground);
     ground.whole_terrain = count(ground.terrain.mask) == count(ground.field);
@@ -213,8 +232,8 @@ Ground make_ground(const Inputs& inputs, const FieldBoundary& field) {
     return ground;
 }
 
-void soil_layer(const Ground& ground, const Soils& soils, const SoilValue& value, Raster<float>& values,
-                Mask& valid) {
+void soil_layer(const Ground& ground, const Soils& soils, const SoilValue& value,
+                Raster<float>& values, Mask& valid) {
     // Each polygon's value once, then spread over its cells.
     std::vector<std::optional<double>> by_soil(soils.facts.size());
     std::vector<std::uint8_t> known(soils.facts.size(), 0);

@@ -2,17 +2,17 @@
 // A field on its work grid: boundary, terrain and soil of every cell.
 #pragma once
 
-#include <functional>
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "base/raster.hpp"
 #include "base/shapes.hpp"
 #include "geometry/cells.hpp"
 #include "gis/crs.hpp"
 #include "plan/inputs.hpp"
 #include "terrain/terrain.hpp"
+
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -23,9 +23,9 @@ struct Ground {
     GridFrame frame;
     Mask field;
     terrain::TerrainResult terrain;
-    Raster<int> soil;             ///< index into Soils::facts, -1 where none
+    Raster<int> soil;               ///< index into Soils::facts, -1 where none
     Raster<float> soil_distance_m;  ///< 0 under a polygon
-    bool whole_terrain = true;    ///< every cell of the field has a slope
+    bool whole_terrain = true;      ///< every cell of the field has a slope
     std::vector<std::string> warnings;
 
     /// The facts of a cell's soil, or null.
@@ -43,7 +43,7 @@ Ground make_ground(const Inputs& inputs, const FieldBoundary& field);
 using SoilValue = std::function<std::optional<double>(const SoilFacts&)>;
 
 /// A layer of soil values; cells without soil or value are masked out.
-void soil_layer(const Ground& ground, const Soils& soils, const SoilValue& value, Raster<float>& values,
-                Mask& valid);
+void soil_layer(const Ground& ground, const Soils& soils, const SoilValue& value,
+                Raster<float>& values, Mask& valid);
 
 }  // namespace catchfield::plan

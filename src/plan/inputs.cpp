@@ -1,9 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "plan/inputs.hpp"
 
-#include <algorithm>
-#include <map>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "cover/catalogue.hpp"
@@ -12,6 +9,9 @@
 #include "plan/fingerprint.hpp"
 #include "plan/point_tables.hpp"
 #include "plan/yields.hpp"
+
+#include <algorithm>
+#include <map>
 
 namespace catchfield::plan {
 
@@ -35,12 +35,12 @@ Point centre_of(const std::vector<FieldBoundary>& fields, const gis::Crs& crs) {
     return gis::transformer(crs, gis::Crs::wgs84()).apply(middle);
 }
 
-
 ProbeStops load_probes(const Job& job, std::vector<std::string>& warnings) {
     ProbeStops probes;
     if (job.compaction.probes.empty()) return probes;
     const std::string& path = job.compaction.probes;
-    Table table = lower_case(path).ends_with(".csv") ? read_table(path) : probe_table_of_layer(path, job, probes.crs);
+    Table table = lower_case(path).ends_with(".csv") ? read_table(path)
+                                                     : probe_table_of_layer(path, job, probes.crs);
     compaction::ProbeOptions options;
     // Usual names of coordinates in point tables, unless the user says otherwise.
     for (const char* name : {"lon", "longitude", "easting"}) {
@@ -62,10 +62,13 @@ ProbeStops load_probes(const Job& job, std::vector<std::string>& warnings) {
     options.policy = job.compaction.refuse_off_moisture ? compaction::MoisturePolicy::refuse
                                                         : compaction::MoisturePolicy::warn;
     compaction::ProbeSet set = compaction::read_probes(table, options);
-    for (const std::string& problem : set.problems) warnings.push_back("penetrometer stops: " + problem);
-    for (const std::string& warning : set.warnings) warnings.push_back("penetrometer stops: " + warning);
+    for (const std::string& problem : set.problems)
+        warnings.push_back("penetrometer stops: " + problem);
+    for (const std::string& warning : set.warnings)
+        warnings.push_back("penetrometer stops: " + warning);
     probes.stops = std::move(set.stops);
-    if (!probes.crs) probes.crs = gis::Crs::from_user_input(job.compaction.crs, "compaction.probe-crs");
+    if (!probes.crs)
+        probes.crs = gis::Crs::from_user_input(job.compaction.crs, "compaction.probe-crs");
     return probes;
 }
 
@@ -112,7 +115,8 @@ std::vector<TestSample> load_tests(const Job& job, std::vector<std::string>& war
                 raw.sample.nitrate = nitrogen::stack_layers(raw.layers);
             } catch (const Error& error) {
                 throw Error(error.kind(), error.reason(),
-                            {.path = job.nitrogen.soil_tests, .feature = "sample " + name,
+                            {.path = job.nitrogen.soil_tests,
+                             .feature = "sample " + name,
                              .hint = error.context().hint});
             }
             raw.sample.has_nitrate = true;
@@ -133,8 +137,9 @@ void load_prescription(Inputs& inputs) {
     if (name == "nitrogen") {
         inputs.rate_unit = us ? RateUnit::n_lb_ac : RateUnit::n_kg_ha;
     } else if (const auto share = parse_number(name)) {
-        inputs.product = prescription::own_product("own product, " + fixed(*share * 100.0, 1) + " % N",
-                                                   prescription::ProductForm::dry, *share, std::nullopt);
+        inputs.product =
+            prescription::own_product("own product, " + fixed(*share * 100.0, 1) + " % N",
+                                      prescription::ProductForm::dry, *share, std::nullopt);
         inputs.rate_unit = us ? RateUnit::lb_ac : RateUnit::kg_ha;
     } else {
         inputs.product = prescription::product(name);
@@ -150,7 +155,8 @@ void load_prescription(Inputs& inputs) {
 
 }  // namespace
 
-std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs, std::size_t& null_geometries,
+std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
+                                           std::size_t& null_geometries,
                                            std::vector<std::string>& warnings) {
     gis::VectorLayer layer = gis::read_layer(job.field.boundary, job.field.layer);
     crs = gis::require_crs(layer.crs_wkt, job.field.crs, job.field.boundary, "field.crs");
@@ -168,7 +174,8 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs, std::s
         }
         if (feature.kind != gis::GeometryKind::polygons) {
             throw Error(ErrorKind::data, "not an area but a point or line",
-                        {.path = job.field.boundary, .layer = layer.name,
+                        {.path = job.field.boundary,
+                         .layer = layer.name,
                          .feature = std::to_string(feature.fid),
                          .hint = "Field boundaries must be polygons."});
         }
@@ -176,7 +183,8 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs, std::s
         field.fid = feature.fid;
         field.id = column ? feature.values[*column] : std::string();
         if (field.id.empty()) {
-            field.id = layer.features.size() == 1 ? "field" : "field " + std::to_string(fields.size() + 1);
+            field.id =
+                layer.features.size() == 1 ? "field" : "field " + std::to_string(fields.size() + 1);
             if (column) {
                 warnings.push_back(job.field.boundary + ": feature " + std::to_string(feature.fid) +
                                    " has no name in '" + job.field.id_column + "' and is called '" +
@@ -196,7 +204,8 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs, std::s
     }
     if (fields.empty()) {
         throw Error(ErrorKind::input, "there is no field in it",
-                    {.path = job.field.boundary, .layer = layer.name,
+                    {.path = job.field.boundary,
+                     .layer = layer.name,
                      .hint = "Give a layer with at least one polygon."});
     }
     const std::vector<std::string> stems = unique_file_stems(ids);
@@ -207,7 +216,8 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs, std::s
 Inputs load_inputs(const Job& job) {
     Inputs inputs;
     inputs.job = job;
-    inputs.fields = read_boundaries(job, inputs.boundary_crs, inputs.boundary_null_geometries, inputs.warnings);
+    inputs.fields =
+        read_boundaries(job, inputs.boundary_crs, inputs.boundary_null_geometries, inputs.warnings);
 
     gis::RasterOptions raster;
     raster.crs_key = "terrain (the raster must state its CRS)";
@@ -225,7 +235,8 @@ Inputs load_inputs(const Job& job) {
     inputs.climate = load_climate(job, centre_of(inputs.fields, inputs.boundary_crs), inputs.dates);
     inputs.warnings.insert(inputs.warnings.end(), inputs.climate.warnings.begin(),
                            inputs.climate.warnings.end());
-    inputs.warnings.insert(inputs.warnings.end(), inputs.dates.notes.begin(), inputs.dates.notes.end());
+    inputs.warnings.insert(inputs.warnings.end(), inputs.dates.notes.begin(),
+                           inputs.dates.notes.end());
 
     cover::Catalogue catalogue = cover::Catalogue::built_in();
     if (!job.cover.catalogue.empty()) catalogue.add_species(read_table(job.cover.catalogue));
@@ -252,8 +263,10 @@ Inputs load_inputs(const Job& job) {
                           inputs.method->form == MethodForm::corn_balance;
     if (by_yield && !inputs.yield_goal_kg_ha && job.nitrogen.yield_column.empty() &&
         job.nitrogen.yield_raster.empty()) {
-        throw Error(ErrorKind::usage, "nitrogen.yield-goal is not given, and method " + inputs.method->id + " needs it",
-                    {.hint = "Write it with its unit: yield-goal = 180 bu/ac."});
+        throw Error(
+            ErrorKind::usage,
+            "nitrogen.yield-goal is not given, and method " + inputs.method->id + " needs it",
+            {.hint = "Write it with its unit: yield-goal = 180 bu/ac."});
     }
     if (inputs.method->form == MethodForm::fixed && !job.nitrogen.fixed_rate_kg_ha) {
         throw Error(ErrorKind::usage, "nitrogen.fixed-rate is not given, and method fixed needs it",
@@ -262,12 +275,14 @@ Inputs load_inputs(const Job& job) {
     load_prescription(inputs);
     if (!job.terrain.barriers.empty()) {
         gis::VectorLayer layer = gis::read_layer(job.terrain.barriers);
-        const gis::Crs crs = gis::require_crs(layer.crs_wkt, "", job.terrain.barriers, "terrain.barriers");
+        const gis::Crs crs =
+            gis::require_crs(layer.crs_wkt, "", job.terrain.barriers, "terrain.barriers");
         inputs.barriers.emplace(std::move(layer), crs);
     }
     if (!job.nitrogen.no_apply.empty()) {
         gis::VectorLayer layer = gis::read_layer(job.nitrogen.no_apply);
-        const gis::Crs crs = gis::require_crs(layer.crs_wkt, "", job.nitrogen.no_apply, "nitrogen.no-apply");
+        const gis::Crs crs =
+            gis::require_crs(layer.crs_wkt, "", job.nitrogen.no_apply, "nitrogen.no-apply");
         inputs.no_apply.emplace(std::move(layer), crs);
     }
     inputs.fingerprints = fingerprints_of(job);

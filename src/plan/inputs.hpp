@@ -2,11 +2,6 @@
 // Everything that all fields of a run share, read once.
 #pragma once
 
-#include <memory>
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "base/shapes.hpp"
 #include "compaction/penetrometer.hpp"
 #include "gis/raster_source.hpp"
@@ -21,6 +16,11 @@
 #include "plan/soils.hpp"
 #include "prescription/products.hpp"
 #include "prescription/rate_rule.hpp"
+
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -47,9 +47,9 @@ struct ProbeStops {
 
 /// A file whose content went into the run.
 struct Fingerprint {
-    std::string key;   ///< job key
-    std::string path;  ///< as given
-    std::string xxh64; ///< of the bytes; "" for folders and remote data
+    std::string key;    ///< job key
+    std::string path;   ///< as given
+    std::string xxh64;  ///< of the bytes; "" for folders and remote data
     std::size_t bytes = 0;
 };
 
@@ -70,7 +70,7 @@ struct Inputs {
     std::optional<double> yield_goal_kg_ha;
     std::optional<prescription::Product> product;  ///< empty: nitrogen itself
     prescription::RateUnit rate_unit = prescription::RateUnit::n_lb_ac;
-    prescription::RateRule rate_rule;              ///< in rate_unit's nitrogen, lb/ac or kg/ha
+    prescription::RateRule rate_rule;  ///< in rate_unit's nitrogen, lb/ac or kg/ha
     std::optional<gis::VectorSource> barriers, no_apply;
     std::vector<Fingerprint> fingerprints;
     std::vector<std::string> warnings;
@@ -83,7 +83,8 @@ struct Inputs {
 Inputs load_inputs(const Job& job);
 
 /// Fields of the job's boundary file, with ids and safe names.
-std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs, std::size_t& null_geometries,
+std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
+                                           std::size_t& null_geometries,
                                            std::vector<std::string>& warnings);
 
 }  // namespace catchfield::plan

@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "plan/job.hpp"
 
-#include <cmath>
-#include <utility>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "plan/keys.hpp"
+
+#include <cmath>
+#include <utility>
 
 namespace catchfield::plan {
 
@@ -42,8 +42,8 @@ class Reader {
     /// The folder is put before relative paths; database connections ("PG:...") stay as they are.
     std::string path(const std::string& name) const { return resolve(text(name)); }
     std::string resolve(const std::string& value) const {
-        if (value.empty() || value.find("://") != std::string::npos ||
-            value.starts_with("/vsi") || value.starts_with("PG:")) {
+        if (value.empty() || value.find("://") != std::string::npos || value.starts_with("/vsi") ||
+            value.starts_with("PG:")) {
             return value;
         }
         const std::filesystem::path given_path(value);
@@ -60,7 +60,8 @@ class Reader {
             if (same_ignoring_case(candidate, value)) return candidate;
         }
         std::string list;
-        for (const std::string& candidate : accepted) list += (list.empty() ? "" : ", ") + candidate;
+        for (const std::string& candidate : accepted)
+            list += (list.empty() ? "" : ", ") + candidate;
         const std::string near = nearest_name(value, accepted);
         refuse(name, value, "not one of: " + list,
                near.empty() ? "" : "Did you mean '" + near + "'?");
@@ -156,13 +157,15 @@ void check_dates(const Job& job) {
     const Step* before = nullptr;
     for (const Step& step : steps) {
         if (!step.date) continue;
-        // Sowing after the first hard frost is late, not impossible (rye); it is judged per species.
+        // Sowing after the first hard frost is late, not impossible (rye); it is judged per
+        // species.
         const bool frost = std::string_view(step.key) == "season.hard-frost";
         if (before != nullptr && !frost && *step.date < *before->date) {
-            throw Error(ErrorKind::usage,
-                        std::string(step.key) + " = " + iso_date(*step.date) + " comes before " +
-                            before->key + " = " + iso_date(*before->date),
-                        {.hint = "Check the years: sowing in autumn, termination in the next spring."});
+            throw Error(
+                ErrorKind::usage,
+                std::string(step.key) + " = " + iso_date(*step.date) + " comes before " +
+                    before->key + " = " + iso_date(*before->date),
+                {.hint = "Check the years: sowing in autumn, termination in the next spring."});
         }
         if (!frost) before = &step;
     }
@@ -282,8 +285,8 @@ Job make_job(const JobValues& values, const std::filesystem::path& folder) {
     season.hard_frost = read.date("season.hard-frost");
     season.terminate = read.date("season.terminate");
     season.next_planting = read.date("season.next-planting");
-    for (const auto& [key, date] :
-         {std::pair{"season.harvest", season.harvest}, std::pair{"season.next-planting", season.next_planting}}) {
+    for (const auto& [key, date] : {std::pair{"season.harvest", season.harvest},
+                                    std::pair{"season.next-planting", season.next_planting}}) {
         if (!date) {
             throw Error(ErrorKind::usage, std::string(key) + " is not given",
                         {.hint = "Write it as year-month-day, 2025-07-15."});
@@ -366,16 +369,14 @@ Job make_job(const JobValues& values, const std::filesystem::path& folder) {
     nitrogen.region = read.text("nitrogen.region");
     nitrogen.credits_table = read.path("nitrogen.credits-table");
     nitrogen.no_apply = read.path("nitrogen.no-apply");
-    nitrogen.fixed_rate_kg_ha =
-        read.quantity("nitrogen.fixed-rate", parse_rate_kg_ha, 0.0, 1000.0);
+    nitrogen.fixed_rate_kg_ha = read.quantity("nitrogen.fixed-rate", parse_rate_kg_ha, 0.0, 1000.0);
     if (read.given("nitrogen.price-n")) {
         nitrogen.price_n_per_kg =
             read_price_per_kg(read.text("nitrogen.price-n"), "nitrogen.price-n");
     }
     nitrogen.price_crop = read.text("nitrogen.price-crop");
     nitrogen.manure_kg_ha = *read.quantity("nitrogen.manure", parse_rate_kg_ha, 0.0, 1000.0);
-    nitrogen.irrigation_kg_ha =
-        *read.quantity("nitrogen.irrigation", parse_rate_kg_ha, 0.0, 500.0);
+    nitrogen.irrigation_kg_ha = *read.quantity("nitrogen.irrigation", parse_rate_kg_ha, 0.0, 500.0);
     nitrogen.min_rate_kg_ha = *read.quantity("nitrogen.min-rate", parse_rate_kg_ha, 0.0, 500.0);
     nitrogen.max_rate_kg_ha = *read.quantity("nitrogen.max-rate", parse_rate_kg_ha, 0.0, 1000.0);
     if (nitrogen.max_rate_kg_ha < nitrogen.min_rate_kg_ha) {

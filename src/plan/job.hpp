@@ -2,15 +2,15 @@
 // The settings of one run, typed and checked: what the job file and the command line say.
 #pragma once
 
+#include "base/dates.hpp"
+#include "base/units.hpp"
+
 #include <filesystem>
 #include <map>
 #include <optional>
 #include <string>
 #include <utility>
 #include <vector>
-
-#include "base/dates.hpp"
-#include "base/units.hpp"
 
 namespace catchfield::plan {
 

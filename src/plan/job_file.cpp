@@ -1,14 +1,15 @@
 // SPDX-License-Identifier: MIT
 // The INI job file, read with Boost.Program_options.
-#include <boost/program_options.hpp>
-#include <fstream>
-#include <set>
-#include <sstream>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "plan/job.hpp"
 #include "plan/keys.hpp"
+
+#include <boost/program_options.hpp>
+
+#include <fstream>
+#include <set>
+#include <sstream>
 
 namespace catchfield::plan {
 

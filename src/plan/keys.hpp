@@ -9,25 +9,25 @@
 namespace catchfield::plan {
 
 enum class KeyType {
-    text,       ///< free text
-    path,       ///< file or folder, relative to the job file
-    date,       ///< ISO date, 2025-07-15
-    number,     ///< plain number without a unit
+    text,    ///< free text
+    path,    ///< file or folder, relative to the job file
+    date,    ///< ISO date, 2025-07-15
+    number,  ///< plain number without a unit
     integer,
     yes_no,
-    choice,     ///< one of `choices`
-    length,     ///< quantity: m, ft
-    depth,      ///< quantity: cm, in
-    area,       ///< quantity: ha, ac
-    rate,       ///< quantity: kg/ha, lb/ac
-    erosivity,  ///< quantity: us, si
-    strength,   ///< quantity: MPa, kPa, psi
+    choice,       ///< one of `choices`
+    length,       ///< quantity: m, ft
+    depth,        ///< quantity: cm, in
+    area,         ///< quantity: ha, ac
+    rate,         ///< quantity: kg/ha, lb/ac
+    erosivity,    ///< quantity: us, si
+    strength,     ///< quantity: MPa, kPa, psi
     temperature,  ///< quantity: degC, degF
-    list,       ///< comma-separated
+    list,         ///< comma-separated
 };
 
 struct Key {
-    std::string_view name;      ///< "terrain.elevation"
+    std::string_view name;  ///< "terrain.elevation"
     KeyType type;
     std::string_view metavar;   ///< what stands for the value in help: "FILE", "m|ft"
     std::string_view fallback;  ///< the default as it would be written; "" for none

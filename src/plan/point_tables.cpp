@@ -18,8 +18,9 @@ Table probe_table_of_layer(const std::string& path, const Job& job, gis::Crs& cr
     std::string text = csv_row(header);
     for (const gis::Feature& feature : layer.features) {
         if (feature.kind != gis::GeometryKind::points || feature.points.size() != 1) {
-            throw Error(ErrorKind::data, "not a single point",
-                        {.path = path, .layer = layer.name, .feature = std::to_string(feature.fid)});
+            throw Error(
+                ErrorKind::data, "not a single point",
+                {.path = path, .layer = layer.name, .feature = std::to_string(feature.fid)});
         }
         std::vector<std::string> cells = {shortest(feature.points.front().x),
                                           shortest(feature.points.front().y)};

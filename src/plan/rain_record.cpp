@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "plan/rain_record.hpp"
 
-#include <algorithm>
-#include <cmath>
-
 #include "base/text.hpp"
 #include "weather/storm.hpp"
+
+#include <algorithm>
+#include <cmath>
 
 namespace catchfield::plan {
 
@@ -17,7 +17,8 @@ std::optional<double> parse_minutes(const std::string& text) {
     const auto date = parse_date(text.substr(0, 10));
     const auto hour = parse_integer(text.substr(11, 2));
     const auto minute = parse_integer(text.substr(14, 2));
-    if (!date || text[13] != ':' || !hour || !minute || *hour > 24 || *minute > 59) return std::nullopt;
+    if (!date || text[13] != ':' || !hour || !minute || *hour > 24 || *minute > 59)
+        return std::nullopt;
     return days_between(Date{}, *date) * 1440.0 + static_cast<double>(*hour * 60 + *minute);
 }
 

@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "plan/rasters.hpp"
 
+#include "base/units.hpp"
+
 #include <cmath>
 #include <map>
 #include <memory>
 #include <numbers>
-
-#include "base/units.hpp"
 
 namespace catchfield::plan {
 
@@ -47,7 +47,8 @@ double metres_per_elevation(const Job& job, const gis::RasterSource& source, boo
 float slope_percent(float value, const std::string& unit) {
     if (unit == "ratio") return value * 100.0F;
     if (unit == "degrees") {
-        return static_cast<float>(100.0 * std::tan(static_cast<double>(value) * std::numbers::pi / 180.0));
+        return static_cast<float>(100.0 *
+                                  std::tan(static_cast<double>(value) * std::numbers::pi / 180.0));
     }
     return value;
 }

@@ -2,10 +2,10 @@
 // Raster files opened once per thread, and terrain read onto a field's grid.
 #pragma once
 
-#include <string>
-
 #include "gis/raster_source.hpp"
 #include "plan/job.hpp"
+
+#include <string>
 
 namespace catchfield::plan {
 

@@ -2,10 +2,10 @@
 // A plan's results in words and pictures: one page a field, and an index.
 #pragma once
 
-#include <string>
-
 #include "plan/inputs.hpp"
 #include "plan/result.hpp"
+
+#include <string>
 
 namespace catchfield::plan {
 

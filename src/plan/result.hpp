@@ -2,12 +2,6 @@
 // What a field's plan holds: plain values from which every output is written.
 #pragma once
 
-#include <map>
-#include <memory>
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "base/raster.hpp"
 #include "base/shapes.hpp"
 #include "compaction/advice.hpp"
@@ -21,6 +15,12 @@
 #include "nitrogen/leaching.hpp"
 #include "plan/cover_book.hpp"
 #include "zoning/zones.hpp"
+
+#include <map>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -59,8 +59,8 @@ struct ZoneResult {
     Coverage coverage;
     std::optional<double> k_si, t_mg_ha, om_pct, clay_pct, density_g_cm3, rooting_depth_cm;
     std::optional<double> available_water_mm;
-    std::string soil;      ///< map unit with the largest area
-    std::string k_route;   ///< how K came about, of that map unit
+    std::string soil;     ///< map unit with the largest area
+    std::string k_route;  ///< how K came about, of that map unit
     std::string drainage;
     std::string hydrologic_group;
     bool coarse = false;
@@ -87,8 +87,8 @@ struct ZoneResult {
     std::optional<nitrogen::WinterNitrate> winter_nitrate;
     std::optional<double> nitrate_kg_ha;  ///< soil test, sampled depth
     nitrogen::Budget budget;
-    double n_rate_kg_ha = 0.0;        ///< applied, after bounds and step
-    double seed_rate_kg_ha = 0.0;     ///< bulk seed
+    double n_rate_kg_ha = 0.0;     ///< applied, after bounds and step
+    double seed_rate_kg_ha = 0.0;  ///< bulk seed
 
     std::string confidence;  ///< "high", "medium", "low"
     std::vector<std::string> confidence_reasons;
@@ -110,8 +110,8 @@ struct FieldResult {
     std::string id;
     std::string stem;  ///< safe file name
     FieldStatus status = FieldStatus::done;
-    std::vector<std::string> reasons;   ///< why partly covered or skipped
-    std::vector<std::string> warnings;  ///< everything else to know
+    std::vector<std::string> reasons;       ///< why partly covered or skipped
+    std::vector<std::string> warnings;      ///< everything else to know
     std::map<std::string, double> seconds;  ///< per stage
 
     gis::Crs crs;  ///< of the work grid
@@ -127,10 +127,10 @@ struct FieldResult {
     /// Nitrogen as prescribed, in `rate_unit`; zones cut by no-apply ground.
     std::string rate_unit;
     std::string product;
-    std::vector<double> zone_rates;           ///< per zone, in rate_unit
-    std::vector<MultiPolygon> rate_shapes;    ///< per zone, no-apply ground taken out
-    MultiPolygon no_apply;                    ///< ground without nitrogen, within the field
-    Raster<float> rate_cells, seed_cells;     ///< on the prescription grid
+    std::vector<double> zone_rates;         ///< per zone, in rate_unit
+    std::vector<MultiPolygon> rate_shapes;  ///< per zone, no-apply ground taken out
+    MultiPolygon no_apply;                  ///< ground without nitrogen, within the field
+    Raster<float> rate_cells, seed_cells;   ///< on the prescription grid
     Mask rate_mask;
     std::string seed_unit;
     std::vector<double> zone_seed_rates;

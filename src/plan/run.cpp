@@ -1,17 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "plan/run.hpp"
 
-#include <fmt/core.h>
-#include <tbb/global_control.h>
-#include <tbb/info.h>
-#include <tbb/parallel_pipeline.h>
-
-#include <atomic>
-#include <chrono>
-#include <map>
-#include <nlohmann/json.hpp>
-#include <optional>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "gis/files.hpp"
@@ -22,6 +11,17 @@
 #include "plan/run_json.hpp"
 #include "plan/self_check.hpp"
 #include "plan/writer.hpp"
+
+#include <fmt/core.h>
+#include <nlohmann/json.hpp>
+#include <tbb/global_control.h>
+#include <tbb/info.h>
+#include <tbb/parallel_pipeline.h>
+
+#include <atomic>
+#include <chrono>
+#include <map>
+#include <optional>
 
 namespace catchfield::plan {
 
@@ -51,11 +51,16 @@ std::string short_line(const Inputs& inputs, const FieldResult& result) {
         low = std::min(low, rate);
         high = std::max(high, rate);
     }
-    return fmt::format("{:.1f} {}, {} zones, soil loss {} now, {} with cover ({}), {} to {} {}", area,
-                       us ? "ac" : "ha", result.zones.size(), significant(now / per, 2), significant(cover / per, 2),
-                       us ? "ton/ac a year" : "Mg/ha a year", significant(low, 3), significant(high, 3),
+    return fmt::format("{:.1f} {}, {} {}, soil loss {} now, {} with cover ({}), {} {}", area,
+                       us ? "ac" : "ha", result.zones.size(),
+                       result.zones.size() == 1 ? "zone" : "zones", significant(now / per, 2),
+                       significant(cover / per, 2), us ? "ton/ac a year" : "Mg/ha a year",
+                       low == high ? significant(low, 3)
+                                   : significant(low, 3) + " to " + significant(high, 3),
                        result.rate_unit) +
-           (result.status == FieldStatus::partly ? "; partly covered: " + joined_reasons(result.reasons) : "");
+           (result.status == FieldStatus::partly
+                ? "; partly covered: " + joined_reasons(result.reasons)
+                : "");
 }
 
 std::string pad(std::string text, std::size_t width) {
@@ -95,15 +100,14 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     // on threads; the tokens bound the memory.
     tbb::parallel_pipeline(
         static_cast<std::size_t>(threads) * 4,
-        tbb::make_filter<void, std::size_t>(
-            tbb::filter_mode::serial_in_order,
-            [&](tbb::flow_control& control) -> std::size_t {
-                if (next == total || stop) {
-                    control.stop();
-                    return 0;
-                }
-                return next++;
-            }) &
+        tbb::make_filter<void, std::size_t>(tbb::filter_mode::serial_in_order,
+                                            [&](tbb::flow_control& control) -> std::size_t {
+                                                if (next == total || stop) {
+                                                    control.stop();
+                                                    return 0;
+                                                }
+                                                return next++;
+                                            }) &
             tbb::make_filter<std::size_t, std::shared_ptr<Work>>(
                 tbb::filter_mode::parallel,
                 [&](std::size_t field) {
@@ -112,38 +116,50 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
                     const auto before = std::chrono::steady_clock::now();
                     work->files = make_field_files(inputs, work->result);
                     work->result.seconds["files"] +=
-                        std::chrono::duration<double>(std::chrono::steady_clock::now() - before).count();
+                        std::chrono::duration<double>(std::chrono::steady_clock::now() - before)
+                            .count();
                     return work;
                 }) &
             tbb::make_filter<std::shared_ptr<Work>, void>(
                 tbb::filter_mode::serial_in_order, [&](const std::shared_ptr<Work>& work) {
                     const auto before = std::chrono::steady_clock::now();
                     writer.add(work->result, work->files);
-                    for (const auto& [stage, seconds] : work->result.seconds) stage_seconds[stage] += seconds;
+                    for (const auto& [stage, seconds] : work->result.seconds)
+                        stage_seconds[stage] += seconds;
                     stage_seconds["writing"] +=
-                        std::chrono::duration<double>(std::chrono::steady_clock::now() - before).count();
+                        std::chrono::duration<double>(std::chrono::steady_clock::now() - before)
+                            .count();
                     lines.push_back({record_of(work->result), short_line(inputs, work->result)});
-                    if (monitor.progress && !monitor.progress(lines.size(), total, work->result.id)) stop = true;
+                    if (monitor.progress && !monitor.progress(lines.size(), total, work->result.id))
+                        stop = true;
                 }));
     if (stop && lines.size() < total) throw Stopped{};
 
     std::size_t done = 0, partly = 0, skipped = 0;
     for (const Line& line : lines) {
         switch (line.record.status) {
-            case FieldStatus::done: ++done; break;
-            case FieldStatus::partly: ++partly; break;
-            case FieldStatus::skipped: ++skipped; break;
+            case FieldStatus::done:
+                ++done;
+                break;
+            case FieldStatus::partly:
+                ++partly;
+                break;
+            case FieldStatus::skipped:
+                ++skipped;
+                break;
         }
     }
     if (done + partly == 0) {
         throw Error(ErrorKind::data, total == 1 ? lines.front().record.reasons.front()
-                                                : "no field could be planned; the first: " + lines.front().record.reasons.front());
+                                                : "no field could be planned; the first: " +
+                                                      lines.front().record.reasons.front());
     }
     RunSummary summary;
     summary.complete = partly + skipped == 0;
     if (request.strict && !summary.complete) {
-        throw Error(ErrorKind::data, std::to_string(partly + skipped) + " of " + std::to_string(total) +
-                                         " fields are skipped or partly covered, and --strict asks for all",
+        throw Error(ErrorKind::data,
+                    std::to_string(partly + skipped) + " of " + std::to_string(total) +
+                        " fields are skipped or partly covered, and --strict asks for all",
                     {.hint = "Run without --strict to see which, in run.json and the report."});
     }
     std::vector<FieldRecord> records;
@@ -155,17 +171,19 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     folder.commit();
 
     std::size_t width = 5;
-    for (const Line& line : lines) width = std::max(width, std::min<std::size_t>(line.record.id.size(), 30));
+    for (const Line& line : lines)
+        width = std::max(width, std::min<std::size_t>(line.record.id.size(), 30));
     constexpr std::size_t most_lines = 40;
     for (std::size_t i = 0; i < lines.size() && i < most_lines; ++i) {
         summary.table += pad(lines[i].record.id, width) + "  " + lines[i].text + "\n";
     }
-    if (lines.size() > most_lines) summary.table += "... and " + std::to_string(lines.size() - most_lines) + " more\n";
+    if (lines.size() > most_lines)
+        summary.table += "... and " + std::to_string(lines.size() - most_lines) + " more\n";
     for (const std::string& warning : inputs.warnings) {
         if (monitor.say) monitor.say("note: " + warning);
     }
-    summary.table += fmt::format("{} fields: {} done, {} partly covered, {} skipped. Plan: {}", total, done, partly,
-                                 skipped, request.output);
+    summary.table += fmt::format("{} fields: {} done, {} partly covered, {} skipped. Plan: {}",
+                                 total, done, partly, skipped, request.output);
     summary.json = json;
     summary.timings.push_back(fmt::format("reading inputs {:.3f} s", load_seconds));
     for (const auto& [stage, seconds] : stage_seconds) {

@@ -2,11 +2,11 @@
 // A run: all fields of a job planned and written into one folder.
 #pragma once
 
-#include <string>
-#include <vector>
-
 #include "plan/job.hpp"
 #include "plan/monitor.hpp"
+
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 

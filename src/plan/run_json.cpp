@@ -1,14 +1,15 @@
 // SPDX-License-Identifier: MIT
 #include "plan/run_json.hpp"
 
-#include <algorithm>
-#include <filesystem>
-#include <nlohmann/json.hpp>
-
 #include "base/text.hpp"
 #include "plan/columns.hpp"
 #include "plan/libraries.hpp"
 #include "prescription/surface.hpp"
+
+#include <nlohmann/json.hpp>
+
+#include <algorithm>
+#include <filesystem>
 
 namespace catchfield::plan {
 
@@ -46,7 +47,8 @@ FieldRecord record_of(const FieldResult& result) {
     record.total_unit = result.total_unit;
     record.zone_reason = result.zoning.reason;
     if (!result.zone_rates.empty()) {
-        const auto [low, high] = std::minmax_element(result.zone_rates.begin(), result.zone_rates.end());
+        const auto [low, high] =
+            std::minmax_element(result.zone_rates.begin(), result.zone_rates.end());
         record.lowest_rate = *low;
         record.highest_rate = *high;
     }
@@ -54,9 +56,9 @@ FieldRecord record_of(const FieldResult& result) {
         if (result.rate_mask[i]) record.raster_total += static_cast<double>(result.rate_cells[i]);
     }
     if (result.rate_mask.size() > 0) {
-        record.raster_total = prescription::total_amount(
-            record.raster_total, result.rate_mask.frame.cell_area_ha(),
-            prescription::parse_rate_unit(result.rate_unit));
+        record.raster_total =
+            prescription::total_amount(record.raster_total, result.rate_mask.frame.cell_area_ha(),
+                                       prescription::parse_rate_unit(result.rate_unit));
     }
     return record;
 }

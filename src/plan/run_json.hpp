@@ -2,11 +2,11 @@
 // run.json: what was done with what, for people who ask later and for machines.
 #pragma once
 
-#include <string>
-#include <vector>
-
 #include "plan/inputs.hpp"
 #include "plan/result.hpp"
+
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 

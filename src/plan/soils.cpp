@@ -1,15 +1,15 @@
 // SPDX-License-Identifier: MIT
 #include "plan/soils.hpp"
 
-#include <algorithm>
-#include <set>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "base/units.hpp"
 #include "erosion/soil_loss.hpp"
 #include "gis/files.hpp"
 #include "plan/yields.hpp"
+
+#include <algorithm>
+#include <set>
 
 namespace catchfield::plan {
 
@@ -44,7 +44,8 @@ std::optional<Value> first_of(std::optional<Value> a, std::optional<Value> b) {
 }
 
 std::optional<double> profile_mean(const soil::Profile* profile,
-                                   std::optional<double> soil::Horizon::*property, double bottom_cm) {
+                                   std::optional<double> soil::Horizon::*property,
+                                   double bottom_cm) {
     if (profile == nullptr) return std::nullopt;
     const auto mean = soil::depth_mean(*profile, property, 0.0, bottom_cm);
     return mean ? std::optional(mean->value) : std::nullopt;
@@ -86,8 +87,7 @@ SoilFacts facts_of(soil::MapUnit unit, const soil::Profile* profile,
     SoilFacts facts;
     facts.unit = std::move(unit);
     facts.profile = profile;
-    facts.erodibility =
-        soil::erodibility(facts.unit, profile, soil::Stones::in_cover, warnings);
+    facts.erodibility = soil::erodibility(facts.unit, profile, soil::Stones::in_cover, warnings);
     facts.texture = facts.unit.texture();
     if (!facts.texture && profile != nullptr && !profile->horizons.empty()) {
         facts.texture = soil::horizon_texture(profile->horizons.front());
@@ -147,8 +147,10 @@ Soils load_soils(const Job& job) {
             unit = soil::read_map_unit(lookup, map_columns, what);
         } catch (const Error& error) {
             throw Error(error.kind(), error.reason(),
-                        {.path = job.soil.map, .layer = layer.name,
-                         .feature = std::to_string(feature.fid), .hint = error.context().hint});
+                        {.path = job.soil.map,
+                         .layer = layer.name,
+                         .feature = std::to_string(feature.fid),
+                         .hint = error.context().hint});
         }
         if (job.soil.k_si) {
             if (unit.kf_us) *unit.kf_us /= units::k_si_per_us;
@@ -156,13 +158,14 @@ Soils load_soils(const Job& job) {
         }
         if (job.soil.t_si && unit.t_us) *unit.t_us /= units::mg_ha_per_ton_ac;
         const auto profile = soils.profiles.find(unit.key);
-        if (profile == soils.profiles.end() && !soils.profiles.empty()) without_profile.insert(unit.key);
+        if (profile == soils.profiles.end() && !soils.profiles.empty())
+            without_profile.insert(unit.key);
         for (const std::string& warning : unit.warnings) {
             soils.warnings.push_back("soil map, " + what + ": " + warning);
         }
         std::vector<std::string> doubts;
-        SoilFacts facts = facts_of(std::move(unit),
-                                   profile == soils.profiles.end() ? nullptr : &profile->second, doubts);
+        SoilFacts facts = facts_of(
+            std::move(unit), profile == soils.profiles.end() ? nullptr : &profile->second, doubts);
         for (const std::string& doubt : doubts) {
             soils.warnings.push_back("soil map, " + what + ": " + doubt);
         }
@@ -189,10 +192,12 @@ Soils load_soils(const Job& job) {
         throw Error(ErrorKind::input, "the soil map has no polygons", {.path = job.soil.map});
     }
     if (!any_k) {
-        throw Error(ErrorKind::data, "no soil polygon has an erodibility K, nor texture to work it out from",
-                    {.path = job.soil.map,
-                     .layer = layer.name,
-                     .hint = "Name the column: soil.columns = k=<column>, or sand=, silt=, clay=, om=."});
+        throw Error(
+            ErrorKind::data,
+            "no soil polygon has an erodibility K, nor texture to work it out from",
+            {.path = job.soil.map,
+             .layer = layer.name,
+             .hint = "Name the column: soil.columns = k=<column>, or sand=, silt=, clay=, om=."});
     }
     soils.map.emplace(std::move(layer), crs);
     return soils;

@@ -2,11 +2,6 @@
 // What the soil map and the horizon table say, polygon by polygon, ready for the field's cells.
 #pragma once
 
-#include <map>
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "base/confidence.hpp"
 #include "erosion/wind.hpp"
 #include "gis/vector.hpp"
@@ -15,6 +10,11 @@
 #include "soil/erodibility.hpp"
 #include "soil/map_unit.hpp"
 #include "soil/profile.hpp"
+
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -26,9 +26,9 @@ struct SoilFacts {
     std::optional<double> t_mg_ha;
     std::string t_note;  ///< where T comes from
     std::optional<soil::TextureClass> texture;
-    std::optional<double> om_pct;            ///< top 20 cm, or the map's surface horizon
-    std::optional<double> clay_pct;          ///< the same
-    std::optional<double> density_g_cm3;     ///< mean to 60 cm, or the map's surface horizon
+    std::optional<double> om_pct;         ///< top 20 cm, or the map's surface horizon
+    std::optional<double> clay_pct;       ///< the same
+    std::optional<double> density_g_cm3;  ///< mean to 60 cm, or the map's surface horizon
     std::optional<double> rooting_depth_cm;
     std::optional<double> available_water_mm;  ///< to 100 cm
     std::optional<double> yield_goal_kg_ha;    ///< from nitrogen.yield-column

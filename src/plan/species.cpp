@@ -1,14 +1,15 @@
 // SPDX-License-Identifier: MIT
 #include "plan/species.hpp"
 
-#include <nlohmann/json.hpp>
-#include <vector>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "base/units.hpp"
 #include "cover/catalogue.hpp"
 #include "gis/files.hpp"
+
+#include <nlohmann/json.hpp>
+
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -27,12 +28,17 @@ std::vector<cover::Cover> chosen(const cover::Catalogue& catalogue, const Specie
     cover::CatalogueFilter filter;
     filter.text = request.find;
     if (request.overwinters) filter.overwinters = true;
-    if (request.group == "grass") filter.group = cover::Group::grass;
-    else if (request.group == "legume") filter.group = cover::Group::legume;
-    else if (request.group == "brassica") filter.group = cover::Group::brassica;
-    else if (request.group == "mixture") filter.mixtures = true;
+    if (request.group == "grass")
+        filter.group = cover::Group::grass;
+    else if (request.group == "legume")
+        filter.group = cover::Group::legume;
+    else if (request.group == "brassica")
+        filter.group = cover::Group::brassica;
+    else if (request.group == "mixture")
+        filter.mixtures = true;
     else if (!request.group.empty()) {
-        throw Error(ErrorKind::usage, "--group " + request.group + ": not one of grass, legume, brassica, mixture");
+        throw Error(ErrorKind::usage,
+                    "--group " + request.group + ": not one of grass, legume, brassica, mixture");
     }
     return catalogue.list(filter);
 }
@@ -43,12 +49,14 @@ std::string column(std::string text, std::size_t width) {
 }
 
 std::string tag_text(const cover::Catalogue& catalogue, const char* what, const cover::Tag& tag) {
-    return "  " + column(what, 12) + std::string(confidence_name(tag.confidence)) + ": " + catalogue.citation(tag.source) + "\n";
+    return "  " + column(what, 12) + std::string(confidence_name(tag.confidence)) + ": " +
+           catalogue.citation(tag.source) + "\n";
 }
 
 std::string rate_text(const SpeciesRequest& request, double low_kg_ha, double high_kg_ha) {
     const double unit = request.metric ? 1.0 : units::kg_ha_per_lb_ac;
-    return fixed(low_kg_ha / unit, 0) + "-" + fixed(high_kg_ha / unit, 0) + (request.metric ? " kg/ha" : " lb/ac");
+    return fixed(low_kg_ha / unit, 0) + "-" + fixed(high_kg_ha / unit, 0) +
+           (request.metric ? " kg/ha" : " lb/ac");
 }
 
 std::string biomass_text(const SpeciesRequest& request, const cover::Range& range) {
@@ -57,7 +65,8 @@ std::string biomass_text(const SpeciesRequest& request, const cover::Range& rang
            significant(range.high / unit, 2) + ") " + (request.metric ? "kg/ha" : "lb/ac");
 }
 
-std::string full_text(const cover::Catalogue& catalogue, const cover::Species& s, const SpeciesRequest& request) {
+std::string full_text(const cover::Catalogue& catalogue, const cover::Species& s,
+                      const SpeciesRequest& request) {
     std::string text = s.name + " (" + s.latin + ")\n";
     const auto line = [&](const char* what, const std::string& value) {
         if (!value.empty()) text += "  " + column(what, 22) + value + "\n";
@@ -65,10 +74,12 @@ std::string full_text(const cover::Catalogue& catalogue, const cover::Species& s
     line("group", std::string(cover::group_name(s.group)) + ", " + s.life_cycle);
     line("seed, drilled", rate_text(request, s.drill_min_kg_ha, s.drill_max_kg_ha));
     line("seed, broadcast", rate_text(request, s.broadcast_min_kg_ha, s.broadcast_max_kg_ha));
-    line("winter", std::string(cover::winter_class_name(s.winter_class)) + ", mostly killed at " + fixed(s.kill_temp_c, 1) + " degC");
+    line("winter", std::string(cover::winter_class_name(s.winter_class)) + ", mostly killed at " +
+                       fixed(s.kill_temp_c, 1) + " degC");
     line("biomass at freeze-up", biomass_text(request, s.fall_kg_ha));
     if (s.spring_kg_ha) line("biomass in spring", biomass_text(request, *s.spring_kg_ha));
-    line("nitrogen, young/late", fixed(s.n_pct_young, 1) + " / " + fixed(s.n_pct_late, 1) + " % of dry matter");
+    line("nitrogen, young/late",
+         fixed(s.n_pct_young, 1) + " / " + fixed(s.n_pct_late, 1) + " % of dry matter");
     line("taproot", std::string(cover::taproot_name(s.taproot)));
     line("growth curve", std::string(cover::growth_curve_name(s.curve)));
     std::string ways;
@@ -76,9 +87,12 @@ std::string full_text(const cover::Catalogue& catalogue, const cover::Species& s
     line("ways to end it", ways + " (label and local rules first)");
     line("weed risk", s.weed_flag);
     line("next crop", s.host_flag);
-    text += "sources:\n" + tag_text(catalogue, "seed", s.seed_tag) + tag_text(catalogue, "winter", s.winter_tag) +
-            tag_text(catalogue, "biomass", s.biomass_tag) + tag_text(catalogue, "growth", s.growth_tag) +
-            tag_text(catalogue, "nitrogen", s.nitrogen_tag) + tag_text(catalogue, "other", s.other_tag);
+    text += "sources:\n" + tag_text(catalogue, "seed", s.seed_tag) +
+            tag_text(catalogue, "winter", s.winter_tag) +
+            tag_text(catalogue, "biomass", s.biomass_tag) +
+            tag_text(catalogue, "growth", s.growth_tag) +
+            tag_text(catalogue, "nitrogen", s.nitrogen_tag) +
+            tag_text(catalogue, "other", s.other_tag);
     return text;
 }
 
@@ -93,20 +107,25 @@ std::string species_text(const SpeciesRequest& request) {
         if (!cover.pure()) {
             text += cover.name + ": " + cover.use + "\n";
             for (const cover::Component& part : cover.components) {
-                text += "  " + column(part.species.id, 22) + fixed(100.0 * part.share, 0) + " % of its full rate\n";
+                text += "  " + column(part.species.id, 22) + fixed(100.0 * part.share, 0) +
+                        " % of its full rate\n";
             }
             text += "\n";
         }
-        for (const cover::Component& part : cover.components) text += full_text(catalogue, part.species, request);
+        for (const cover::Component& part : cover.components)
+            text += full_text(catalogue, part.species, request);
         return text;
     }
-    text = column("id", 24) + column("name", 34) + column("group", 9) + column("winter", 17) + "seed, drilled\n";
+    text = column("id", 24) + column("name", 34) + column("group", 9) + column("winter", 17) +
+           "seed, drilled\n";
     for (const cover::Cover& cover : covers) {
         const cover::Species& s = cover.components.front().species;
-        text += column(cover.id, 24) + column(cover.name, 34) +
-                column(cover.pure() ? std::string(cover::group_name(s.group)) : "mixture", 9) +
-                column(cover.pure() ? std::string(cover::winter_class_name(s.winter_class)) : "", 17) +
-                (cover.pure() ? rate_text(request, s.drill_min_kg_ha, s.drill_max_kg_ha) : cover.use) + "\n";
+        text +=
+            column(cover.id, 24) + column(cover.name, 34) +
+            column(cover.pure() ? std::string(cover::group_name(s.group)) : "mixture", 9) +
+            column(cover.pure() ? std::string(cover::winter_class_name(s.winter_class)) : "", 17) +
+            (cover.pure() ? rate_text(request, s.drill_min_kg_ha, s.drill_max_kg_ha) : cover.use) +
+            "\n";
     }
     return text + "'catchfield species ID' shows one with its sources.\n";
 }
@@ -116,23 +135,37 @@ std::string species_json(const SpeciesRequest& request) {
     const cover::Catalogue catalogue = catalogue_of(request);
     Json list = Json::array();
     const auto tag = [&](const cover::Tag& t) {
-        return Json{{"source", catalogue.citation(t.source)}, {"confidence", confidence_name(t.confidence)}};
+        return Json{{"source", catalogue.citation(t.source)},
+                    {"confidence", confidence_name(t.confidence)}};
     };
-    const auto range = [](const cover::Range& r) { return Json::array({r.low, r.typical, r.high}); };
+    const auto range = [](const cover::Range& r) {
+        return Json::array({r.low, r.typical, r.high});
+    };
     for (const cover::Cover& cover : chosen(catalogue, request)) {
         Json entry{{"id", cover.id}, {"name", cover.name}};
         if (!cover.use.empty()) entry["use"] = cover.use;
         Json parts = Json::array();
         for (const cover::Component& part : cover.components) {
             const cover::Species& s = part.species;
-            Json one{{"id", s.id}, {"share", part.share}, {"latin", s.latin}, {"group", cover::group_name(s.group)},
-                     {"drilled_kg_ha", Json::array({s.drill_min_kg_ha, s.drill_max_kg_ha})},
-                     {"broadcast_kg_ha", Json::array({s.broadcast_min_kg_ha, s.broadcast_max_kg_ha})},
-                     {"winter", cover::winter_class_name(s.winter_class)}, {"kill_temp_c", s.kill_temp_c},
-                     {"fall_kg_ha", range(s.fall_kg_ha)}, {"taproot", cover::taproot_name(s.taproot)},
-                     {"weed_flag", s.weed_flag}, {"termination", s.termination},
-                     {"sources", {{"seed", tag(s.seed_tag)}, {"winter", tag(s.winter_tag)}, {"biomass", tag(s.biomass_tag)},
-                                  {"growth", tag(s.growth_tag)}, {"nitrogen", tag(s.nitrogen_tag)}}}};
+            Json one{
+                {"id", s.id},
+                {"share", part.share},
+                {"latin", s.latin},
+                {"group", cover::group_name(s.group)},
+                {"drilled_kg_ha", Json::array({s.drill_min_kg_ha, s.drill_max_kg_ha})},
+                {"broadcast_kg_ha", Json::array({s.broadcast_min_kg_ha, s.broadcast_max_kg_ha})},
+                {"winter", cover::winter_class_name(s.winter_class)},
+                {"kill_temp_c", s.kill_temp_c},
+                {"fall_kg_ha", range(s.fall_kg_ha)},
+                {"taproot", cover::taproot_name(s.taproot)},
+                {"weed_flag", s.weed_flag},
+                {"termination", s.termination},
+                {"sources",
+                 {{"seed", tag(s.seed_tag)},
+                  {"winter", tag(s.winter_tag)},
+                  {"biomass", tag(s.biomass_tag)},
+                  {"growth", tag(s.growth_tag)},
+                  {"nitrogen", tag(s.nitrogen_tag)}}}};
             if (s.spring_kg_ha) one["spring_kg_ha"] = range(*s.spring_kg_ha);
             parts.push_back(std::move(one));
         }

@@ -1,8 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "plan/writer.hpp"
 
-#include <filesystem>
-
 #include "base/text.hpp"
 #include "gis/files.hpp"
 #include "gis/geojson.hpp"
@@ -11,6 +9,8 @@
 #include "plan/columns.hpp"
 #include "plan/report_pages.hpp"
 
+#include <filesystem>
+
 namespace catchfield::plan {
 
 namespace {
@@ -18,12 +18,10 @@ namespace {
 enum Layer : std::size_t { fields_layer, zones_layer, options_layer, probes_layer };
 
 const std::vector<gis::FieldSpec>& rate_columns() {
-    static const std::vector<gis::FieldSpec> columns = {{"field_id", gis::FieldType::text, 0, 0},
-                                                        {"zone", gis::FieldType::integer, 0, 0},
-                                                        {"product", gis::FieldType::text, 0, 0},
-                                                        {"unit", gis::FieldType::text, 0, 0},
-                                                        {"rate", gis::FieldType::real, 0, 3},
-                                                        {"area_ha", gis::FieldType::real, 0, 4}};
+    static const std::vector<gis::FieldSpec> columns = {
+        {"field_id", gis::FieldType::text, 0, 0}, {"zone", gis::FieldType::integer, 0, 0},
+        {"product", gis::FieldType::text, 0, 0},  {"unit", gis::FieldType::text, 0, 0},
+        {"rate", gis::FieldType::real, 0, 3},     {"area_ha", gis::FieldType::real, 0, 4}};
     return columns;
 }
 
@@ -34,7 +32,8 @@ MultiPolygon in_crs(const MultiPolygon& shape, const gis::Crs& from, const gis::
 
 std::string seed_name(const Inputs& inputs, const ZoneResult& zone) {
     if (!inputs.job.output.seed_product.empty()) return inputs.job.output.seed_product;
-    return zone.cover() != nullptr ? inputs.covers->candidates()[zone.cover()->candidate].cover.name : "none";
+    return zone.cover() != nullptr ? inputs.covers->candidates()[zone.cover()->candidate].cover.name
+                                   : "none";
 }
 
 void add_rates(const Inputs& inputs, const FieldResult& result, FieldFiles& files) {
@@ -45,32 +44,42 @@ void add_rates(const Inputs& inputs, const FieldResult& result, FieldFiles& file
         const double applied_ha = area(result.rate_shapes[z]) * 1e-4;
         if (!result.rate_shapes[z].empty()) {
             nitrogen.push_back({result.rate_shapes[z],
-                                {result.id, number, result.product, result.rate_unit, result.zone_rates[z], applied_ha},
+                                {result.id, number, result.product, result.rate_unit,
+                                 result.zone_rates[z], applied_ha},
                                 number});
         }
         seed.push_back({zone.shape,
-                        {result.id, number, seed_name(inputs, zone), result.seed_unit, result.zone_seed_rates[z], zone.area_ha},
+                        {result.id, number, seed_name(inputs, zone), result.seed_unit,
+                         result.zone_seed_rates[z], zone.area_ha},
                         number});
     }
     if (!result.no_apply.empty()) {
-        nitrogen.push_back({result.no_apply,
-                            {result.id, 0LL, result.product, result.rate_unit, 0.0, area(result.no_apply) * 1e-4},
-                            0});
+        nitrogen.push_back(
+            {result.no_apply,
+             {result.id, 0LL, result.product, result.rate_unit, 0.0, area(result.no_apply) * 1e-4},
+             0});
     }
     const std::string base = "rates/" + result.stem;
-    files.files.emplace_back(base + "-nitrogen.geojson", gis::geojson_bytes(rate_columns(), nitrogen, result.crs));
-    files.files.emplace_back(base + "-seed.geojson", gis::geojson_bytes(rate_columns(), seed, result.crs));
-    const auto tiff = [&](const Raster<float>& values, const std::string& name, const std::string& unit) {
+    files.files.emplace_back(base + "-nitrogen.geojson",
+                             gis::geojson_bytes(rate_columns(), nitrogen, result.crs));
+    files.files.emplace_back(base + "-seed.geojson",
+                             gis::geojson_bytes(rate_columns(), seed, result.crs));
+    const auto tiff = [&](const Raster<float>& values, const std::string& name,
+                          const std::string& unit) {
         gis::TiffOptions options;
         options.description = name;
         options.unit = unit;
-        if (inputs.job.output.crs.empty()) return gis::geotiff_bytes(values, result.rate_mask, result.crs, options);
+        if (inputs.job.output.crs.empty())
+            return gis::geotiff_bytes(values, result.rate_mask, result.crs, options);
         const gis::Crs target = gis::Crs::from_user_input(inputs.job.output.crs, "output.crs");
         return gis::geotiff_bytes(values, result.rate_mask, target, options);
     };
-    files.files.emplace_back(base + "-nitrogen.tif",
-                             tiff(result.rate_cells, lower_case(safe_file_stem(result.product)) + "_rate", result.rate_unit));
-    files.files.emplace_back(base + "-seed.tif", tiff(result.seed_cells, "seed_rate", result.seed_unit));
+    files.files.emplace_back(
+        base + "-nitrogen.tif",
+        tiff(result.rate_cells, lower_case(safe_file_stem(result.product)) + "_rate",
+             result.rate_unit));
+    files.files.emplace_back(base + "-seed.tif",
+                             tiff(result.seed_cells, "seed_rate", result.seed_unit));
 }
 
 }  // namespace
@@ -98,9 +107,11 @@ FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
             options.description = layer.name;
             options.unit = layer.unit;
             if (layer.name == "zone") {
-                files.files.emplace_back(path, gis::class_geotiff_bytes(result.zone_cells, result.crs, options));
+                files.files.emplace_back(
+                    path, gis::class_geotiff_bytes(result.zone_cells, result.crs, options));
             } else {
-                files.files.emplace_back(path, gis::geotiff_bytes(layer.values, layer.valid, result.crs, options));
+                files.files.emplace_back(
+                    path, gis::geotiff_bytes(layer.values, layer.valid, result.crs, options));
             }
         }
     }
@@ -129,7 +140,8 @@ PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
         if (name == std::string("report") && !inputs.job.output.reports) continue;
         std::filesystem::create_directories(std::filesystem::path(folder) / name);
     }
-    gis::LayerSpec fields{"fields", gis::LayerGeometry::multi_polygon,
+    gis::LayerSpec fields{"fields",
+                          gis::LayerGeometry::multi_polygon,
                           {{"field_id", gis::FieldType::text, 0, 0},
                            {"status", gis::FieldType::text, 0, 0},
                            {"reasons", gis::FieldType::text, 0, 0},
@@ -137,20 +149,26 @@ PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
                            {"zones", gis::FieldType::integer, 0, 0},
                            {"n_total_kg", gis::FieldType::real, 0, 1},
                            {"seed_total_kg", gis::FieldType::real, 0, 1}},
-                          state.crs, "Fields and how their plan went"};
-    gis::LayerSpec zones{"zones", gis::LayerGeometry::multi_polygon, field_specs(zone_columns()), state.crs,
-                         "One row per zone"};
-    gis::LayerSpec options{"cover_options", gis::LayerGeometry::none, field_specs(option_columns()), {},
+                          state.crs,
+                          "Fields and how their plan went"};
+    gis::LayerSpec zones{"zones", gis::LayerGeometry::multi_polygon, field_specs(zone_columns()),
+                         state.crs, "One row per zone"};
+    gis::LayerSpec options{"cover_options",
+                           gis::LayerGeometry::none,
+                           field_specs(option_columns()),
+                           {},
                            "One row per zone and candidate cover"};
-    gis::LayerSpec probes{"probes", gis::LayerGeometry::point,
+    gis::LayerSpec probes{"probes",
+                          gis::LayerGeometry::point,
                           {{"field_id", gis::FieldType::text, 0, 0},
                            {"stop", gis::FieldType::text, 0, 0},
                            {"layer_top_cm", gis::FieldType::real, 0, 1},
                            {"layer_thickness_cm", gis::FieldType::real, 0, 1},
                            {"highest_mpa", gis::FieldType::real, 0, 3}},
-                          state.crs, "Penetrometer stops within fields"};
-    state.package = std::make_unique<gis::GeoPackageWriter>(folder + "/plan.gpkg",
-                                                            std::vector{fields, zones, options, probes});
+                          state.crs,
+                          "Penetrometer stops within fields"};
+    state.package = std::make_unique<gis::GeoPackageWriter>(
+        folder + "/plan.gpkg", std::vector{fields, zones, options, probes});
     state.csv = std::make_unique<gis::AtomicFile>(folder + "/zones.csv");
     std::vector<std::string> header;
     for (const ZoneColumn& column : zone_columns()) header.emplace_back(column.name);
@@ -176,27 +194,31 @@ void PlanWriter::add(const FieldResult& result, const FieldFiles& files) {
         return value ? gis::Value(*value) : gis::Value();
     };
     const bool skipped = result.status == FieldStatus::skipped;
-    state.package->add(fields_layer,
-                       gis::PolygonRow{skipped ? MultiPolygon{} : in_crs(result.boundary, result.crs, state.crs),
-                                       {result.id, field_status_name(result.status),
-                                        result.reasons.empty() ? gis::Value() : gis::Value(joined(result.reasons)),
-                                        result.area_ha, static_cast<long long>(result.zones.size()),
-                                        result.n_total_kg, result.seed_total_kg},
-                                       -1});
+    state.package->add(
+        fields_layer,
+        gis::PolygonRow{skipped ? MultiPolygon{} : in_crs(result.boundary, result.crs, state.crs),
+                        {result.id, field_status_name(result.status),
+                         result.reasons.empty() ? gis::Value() : gis::Value(joined(result.reasons)),
+                         result.area_ha, static_cast<long long>(result.zones.size()),
+                         result.n_total_kg, result.seed_total_kg},
+                        -1});
     for (const ZoneResult& zone : result.zones) {
-        state.package->add(zones_layer, gis::PolygonRow{in_crs(zone.shape, result.crs, state.crs),
-                                                        zone_values(state.inputs, result, zone), -1});
+        state.package->add(zones_layer,
+                           gis::PolygonRow{in_crs(zone.shape, result.crs, state.crs),
+                                           zone_values(state.inputs, result, zone), -1});
         for (const CoverOption& option : zone.options) {
             state.package->add(options_layer, option_values(state.inputs, result, zone, option));
         }
     }
     for (const compaction::StopSummary& stop : result.stops) {
         Point place = *stop.at;
-        if (!result.crs.same_as(state.crs)) place = gis::transformer(result.crs, state.crs).apply(place);
-        state.package->add(probes_layer, gis::PointRow{place,
-                                                       {result.id, stop.id, optional_value(stop.layer_top_cm),
-                                                        optional_value(stop.layer_thickness_cm),
-                                                        optional_value(stop.highest_mpa)}});
+        if (!result.crs.same_as(state.crs))
+            place = gis::transformer(result.crs, state.crs).apply(place);
+        state.package->add(probes_layer,
+                           gis::PointRow{place,
+                                         {result.id, stop.id, optional_value(stop.layer_top_cm),
+                                          optional_value(stop.layer_thickness_cm),
+                                          optional_value(stop.highest_mpa)}});
     }
     if (state.inputs.job.output.reports) state.index.add(state.inputs, result);
 }
@@ -208,7 +230,8 @@ void PlanWriter::finish(const std::string& run_json) {
     state.csv->commit(false);
     state.package->commit();
     if (state.inputs.job.output.reports) {
-        gis::write_file_atomically(state.folder + "/report.html", state.index.text(state.inputs), false);
+        gis::write_file_atomically(state.folder + "/report.html", state.index.text(state.inputs),
+                                   false);
     }
     gis::write_file_atomically(state.folder + "/run.json", run_json, false);
 }

@@ -2,20 +2,20 @@
 // Writes a plan folder field by field, in the order of the fields.
 #pragma once
 
+#include "plan/inputs.hpp"
+#include "plan/result.hpp"
+
 #include <memory>
 #include <string>
 #include <vector>
-
-#include "plan/inputs.hpp"
-#include "plan/result.hpp"
 
 namespace catchfield::plan {
 
 /// The files of one field that do not depend on other fields, ready to be put to disk.
 struct FieldFiles {
     std::vector<std::pair<std::string, std::string>> files;  ///< path in the folder, bytes
-    std::string zone_rows;      ///< lines of zones.csv
-    std::string zone_features;  ///< features of zones.geojson
+    std::string zone_rows;                                   ///< lines of zones.csv
+    std::string zone_features;                               ///< features of zones.geojson
 };
 
 /// Makes them; safe from any thread.

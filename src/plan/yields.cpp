@@ -29,16 +29,18 @@ double yield_of_cell(const std::string& text, const Job& job, const std::string&
         throw Error(ErrorKind::data, "yield '" + text + "' is not a number above zero",
                     {.path = path, .feature = feature});
     }
-    return parse_yield_kg_ha(text + " " + job.nitrogen.yield_unit, "nitrogen.yield-column", job.nitrogen.crop);
+    return parse_yield_kg_ha(text + " " + job.nitrogen.yield_unit, "nitrogen.yield-column",
+                             job.nitrogen.crop);
 }
 
 double parse_crop_price_per_kg(const std::string& text, const std::string& crop) {
     const double bushel_kg = nitrogen::crop(crop).bushel_lb * units::kg_per_lb;
-    const double price = parse_quantity(
-        text, "nitrogen.price-crop",
-        {{"/kg", 1.0}, {"/Mg", 0.001}, {"/t", 0.001}, {"/bu", 1.0 / bushel_kg}});
+    const double price =
+        parse_quantity(text, "nitrogen.price-crop",
+                       {{"/kg", 1.0}, {"/Mg", 0.001}, {"/t", 0.001}, {"/bu", 1.0 / bushel_kg}});
     if (!(price > 0.0)) {
-        throw Error(ErrorKind::usage, "nitrogen.price-crop = " + text + ": a price must be above zero");
+        throw Error(ErrorKind::usage,
+                    "nitrogen.price-crop = " + text + ": a price must be above zero");
     }
     return price;
 }

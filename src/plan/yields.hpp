@@ -2,9 +2,9 @@
 // Yields and prices as users write them.
 #pragma once
 
-#include <string>
-
 #include "plan/job.hpp"
+
+#include <string>
 
 namespace catchfield::plan {
 

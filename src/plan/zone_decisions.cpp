@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 // Cover, erosion and nitrogen of a zone.
-#include <algorithm>
-#include <cmath>
-
 #include "base/text.hpp"
 #include "base/units.hpp"
 #include "plan/zone_steps.hpp"
 #include "terrain/slope_length.hpp"
+
+#include <algorithm>
+#include <cmath>
 
 namespace catchfield::plan {
 
@@ -29,8 +29,9 @@ std::optional<double> organic_matter(const ZoneTests& tests, const ZoneResult& z
 }
 
 std::string leading_species(const cover::Cover& cover) {
-    const auto leading = std::max_element(cover.components.begin(), cover.components.end(),
-                                          [](const auto& a, const auto& b) { return a.share < b.share; });
+    const auto leading =
+        std::max_element(cover.components.begin(), cover.components.end(),
+                         [](const auto& a, const auto& b) { return a.share < b.share; });
     std::string id = leading->species.id;
     std::replace(id.begin(), id.end(), '_', '-');
     return id;
@@ -40,7 +41,9 @@ nitrogen::CoverEvidence evidence_of(const Inputs& inputs, const cover::Cover& co
                                     const cover::Forecast& forecast, const ZoneResult& zone) {
     nitrogen::CoverEvidence evidence;
     evidence.species = cover.pure() ? leading_species(cover) : cover.id;
-    evidence.group = cover.pure() ? std::string(cover::group_name(cover.components.front().species.group)) : "mix";
+    evidence.group = cover.pure()
+                         ? std::string(cover::group_name(cover.components.front().species.group))
+                         : "mix";
     evidence.n_kg_ha = forecast.n_uptake_kg_ha + forecast.n_root_kg_ha;
     evidence.release_low_kg_ha = forecast.release.range_kg_ha.low;
     evidence.release_kg_ha = forecast.release.range_kg_ha.typical;
@@ -64,10 +67,13 @@ erosion::SupportPractice practice_of(const Inputs& inputs, const ZoneResult& zon
     const std::string& practice = inputs.job.season.practice;
     if (practice == "contour") return erosion::contour_p(zone.slope_pct, zone.slope_length_m);
     if (practice == "strip") {
-        return erosion::strip_crop_p(zone.slope_pct, zone.slope_length_m, erosion::StripRotation::no_meadow);
+        return erosion::strip_crop_p(zone.slope_pct, zone.slope_length_m,
+                                     erosion::StripRotation::no_meadow);
     }
     if (practice == "terrace") {
-        return erosion::terraces(zone.slope_pct, zone.slope_length_m, erosion::TerraceOutlet::graded_sod).in_field;
+        return erosion::terraces(zone.slope_pct, zone.slope_length_m,
+                                 erosion::TerraceOutlet::graded_sod)
+            .in_field;
     }
     return none;
 }
@@ -100,7 +106,8 @@ void set_present_loss(const Inputs& inputs, ZoneResult& zone) {
     if (!zone.t_mg_ha) return;
     zone.loss_over_t = erosion::loss_over_tolerance(*zone.loss_now_mg_ha, *zone.t_mg_ha);
     if (zone.k_si) {
-        const double ls = terrain::ls_ah537(std::min(zone.slope_pct, terrain::clamp_slope_pct), zone.slope_length_m);
+        const double ls = terrain::ls_ah537(std::min(zone.slope_pct, terrain::clamp_slope_pct),
+                                            zone.slope_length_m);
         zone.erodibility_index =
             erosion::erodibility_index(inputs.climate.year.r_si, *zone.k_si, ls, *zone.t_mg_ha);
     }
@@ -128,9 +135,10 @@ void set_cover_needs(const Inputs& inputs, const ZoneTests& tests, ZoneResult& z
     const std::optional<double> om = organic_matter(tests, zone);
     const double yearly = om ? nitrogen::organic_matter_supply(*om).n_kg_ha : 0.0;
     if (tests.nitrate_kg_ha && !job.nitrogen.tests_in_spring) {
-        zone.site.n_supply_kg_ha = tests.nitrate_kg_ha->value +
-                                   yearly * warm_share(inputs, inputs.dates.sow, inputs.dates.hard_frost) +
-                                   job.nitrogen.manure_kg_ha;
+        zone.site.n_supply_kg_ha =
+            tests.nitrate_kg_ha->value +
+            yearly * warm_share(inputs, inputs.dates.sow, inputs.dates.hard_frost) +
+            job.nitrogen.manure_kg_ha;
     }
     if (om) {
         zone.site.spring_n_supply_kg_ha =
@@ -140,19 +148,32 @@ void set_cover_needs(const Inputs& inputs, const ZoneTests& tests, ZoneResult& z
     needs.area_ha = zone.area_ha;
     needs.loss_over_t = zone.loss_over_t.value_or(1.0);
     if (!zone.hydrologic_group.empty()) {
-        zone.leaching = nitrogen::leaching_index(inputs.climate.annual_precip_mm,
-                                                 inputs.climate.winter_precip_mm, zone.hydrologic_group);
+        zone.leaching =
+            nitrogen::leaching_index(inputs.climate.annual_precip_mm,
+                                     inputs.climate.winter_precip_mm, zone.hydrologic_group);
         switch (zone.leaching->leaching_class) {
-            case nitrogen::LeachingClass::low: needs.leaching = cover::ZoneNeeds::Leaching::low; break;
-            case nitrogen::LeachingClass::moderate: needs.leaching = cover::ZoneNeeds::Leaching::moderate; break;
-            case nitrogen::LeachingClass::high: needs.leaching = cover::ZoneNeeds::Leaching::high; break;
+            case nitrogen::LeachingClass::low:
+                needs.leaching = cover::ZoneNeeds::Leaching::low;
+                break;
+            case nitrogen::LeachingClass::moderate:
+                needs.leaching = cover::ZoneNeeds::Leaching::moderate;
+                break;
+            case nitrogen::LeachingClass::high:
+                needs.leaching = cover::ZoneNeeds::Leaching::high;
+                break;
         }
     }
     using Compaction = cover::ZoneNeeds::Compaction;
     switch (zone.taproot.advice) {
-        case compaction::Advice::recommended: needs.compaction = Compaction::severe; break;
-        case compaction::Advice::unclear: needs.compaction = Compaction::slight; break;
-        case compaction::Advice::not_recommended: needs.compaction = Compaction::none; break;
+        case compaction::Advice::recommended:
+            needs.compaction = Compaction::severe;
+            break;
+        case compaction::Advice::unclear:
+            needs.compaction = Compaction::slight;
+            break;
+        case compaction::Advice::not_recommended:
+            needs.compaction = Compaction::none;
+            break;
     }
     needs.nitrate_0_30_kg_ha = zone.nitrate_kg_ha;
     needs.next = inputs.covers->next_crop();
@@ -169,10 +190,12 @@ cover::Choice score_covers(const Inputs& inputs, ZoneResult& zone) {
         option.candidate = i;
         option.with = (*cases)[i];
         option.erosion_cut = book.c_now() > 0.0 ? 1.0 - option.with->c / book.c_now() : 0.0;
-        option.soil_loss_mg_ha = zone.loss_bare_mg_ha.value_or(0.0) * option.with->c * zone.practice.p;
+        option.soil_loss_mg_ha =
+            zone.loss_bare_mg_ha.value_or(0.0) * option.with->c * zone.practice.p;
         const cover::Cover& cover = book.candidates()[i].cover;
-        option.credit = nitrogen::cover_credit(inputs.credits, inputs.job.nitrogen.region,
-                                               evidence_of(inputs, cover, option.with->forecast, zone));
+        option.credit =
+            nitrogen::cover_credit(inputs.credits, inputs.job.nitrogen.region,
+                                   evidence_of(inputs, cover, option.with->forecast, zone));
         cover::Candidate candidate;
         candidate.cover = &cover;
         candidate.forecast = &option.with->forecast;
@@ -201,17 +224,20 @@ void finish_erosion(const Inputs& inputs, ZoneResult& zone) {
             factors.k_si = *zone.loss_bare_mg_ha / (factors.r_si * zone.ls);
             factors.p = zone.practice.p;
             const double slope = std::clamp(zone.slope_pct, 0.05, terrain::clamp_slope_pct);
-            zone.uncertainty = erosion::soil_loss_uncertainty(factors, terrain::length_exponent(slope),
-                                                              *book.draws(*zone.cover()->with), book.design());
+            zone.uncertainty =
+                erosion::soil_loss_uncertainty(factors, terrain::length_exponent(slope),
+                                               *book.draws(*zone.cover()->with), book.design());
         }
     }
     if (zone.cover() != nullptr) {
         // From sowing to next planting, the months the cover is for.
         const int first = std::max(0, days_between(inputs.dates.harvest, inputs.dates.sow) / 15);
-        const int rows = std::max(1, days_between(inputs.dates.sow, inputs.dates.next_planting) / 15);
+        const int rows =
+            std::max(1, days_between(inputs.dates.sow, inputs.dates.next_planting) / 15);
         const auto now = book.now_table();
         const auto with = book.cover_table(*zone.cover()->with);
-        zone.wind = erosion::wind_cut(wind_cover(now, first + 4, rows - 4), wind_cover(with, first + 4, rows - 4));
+        zone.wind = erosion::wind_cut(wind_cover(now, first + 4, rows - 4),
+                                      wind_cover(with, first + 4, rows - 4));
     }
 }
 
@@ -264,7 +290,8 @@ void budget_nitrogen(const Inputs& inputs, const ZoneTests& tests,
     nitrogen::settle(zone.budget, zone.n_rate_kg_ha, "bounds and machine step", settled.note);
 
     if (zone.leaching && tests.nitrate_kg_ha && !job.tests_in_spring) {
-        const double caught = zone.cover() != nullptr ? zone.cover()->with->forecast.fall_n_caught_kg_ha : 0.0;
+        const double caught =
+            zone.cover() != nullptr ? zone.cover()->with->forecast.fall_n_caught_kg_ha : 0.0;
         const double supply = zone.site.n_supply_kg_ha.value_or(0.0) - tests.nitrate_kg_ha->value;
         zone.winter_nitrate = nitrogen::winter_nitrate(
             *zone.leaching, tests.nitrate_kg_ha->value, std::max(0.0, supply), caught,
@@ -280,8 +307,11 @@ void judge_confidence(const Inputs& inputs, ZoneResult& zone) {
     };
     const Coverage& coverage = zone.coverage;
     if (coverage.filled > 0.005) {
-        lower(coverage.filled > 0.5 ? 2 : coverage.filled > 0.1 ? 1 : 0,
-              "soil values of the nearest polygon on " + fixed(100.0 * coverage.filled, 0) + " % of the zone");
+        lower(coverage.filled > 0.5   ? 2
+              : coverage.filled > 0.1 ? 1
+                                      : 0,
+              "soil values of the nearest polygon on " + fixed(100.0 * coverage.filled, 0) +
+                  " % of the zone");
     }
     if (coverage.without > 0.005) {
         lower(coverage.without > 0.25 ? 2 : 1,
@@ -298,12 +328,14 @@ void judge_confidence(const Inputs& inputs, ZoneResult& zone) {
     if (inputs.climate.erosivity_source != "given") {
         lower(1, "erosivity: " + inputs.climate.erosivity_source);
     }
-    if (zone.cover() != nullptr && zone.cover()->with->forecast.confidence >= Confidence::unchecked) {
+    if (zone.cover() != nullptr &&
+        zone.cover()->with->forecast.confidence >= Confidence::unchecked) {
         lower(1, "cover growth rests on planning values (" +
                      std::string(confidence_name(zone.cover()->with->forecast.confidence)) + ")");
     }
     if (zone.budget.confidence >= Confidence::unchecked) {
-        lower(1, "the nitrogen rate holds a line that is " + std::string(confidence_name(zone.budget.confidence)));
+        lower(1, "the nitrogen rate holds a line that is " +
+                     std::string(confidence_name(zone.budget.confidence)));
     }
     if (!zone.t_mg_ha) lower(1, "no soil loss tolerance is known");
     zone.confidence = level == 0 ? "high" : level == 1 ? "medium" : "low";
@@ -326,8 +358,8 @@ void judge_confidence(const Inputs& inputs, ZoneResult& zone) {
         const cover::Forecast& forecast = zone.cover()->with->forecast;
         for (const std::string& text : cover::caution_texts(forecast.cautions)) add(text);
         for (const cover::Component& component : info.cover.components) {
-            for (const std::string& text :
-                 cover::ending_advice(component.species, forecast.ending, inputs.covers->next_crop())) {
+            for (const std::string& text : cover::ending_advice(component.species, forecast.ending,
+                                                                inputs.covers->next_crop())) {
                 add(text);
             }
         }

@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 // Ground and compaction of a zone.
-#include <algorithm>
-#include <cmath>
-#include <map>
-
 #include "base/text.hpp"
 #include "plan/zone_steps.hpp"
 #include "terrain/slope_length.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
 
 namespace catchfield::plan {
 
@@ -48,9 +48,12 @@ std::optional<double> median(std::vector<double> values) {
 
 compaction::PanNature pan_nature(soil::LayerNature nature) {
     switch (nature) {
-        case soil::LayerNature::natural: return compaction::PanNature::natural;
-        case soil::LayerNature::traffic_possible: return compaction::PanNature::traffic_possible;
-        case soil::LayerNature::unknown: break;
+        case soil::LayerNature::natural:
+            return compaction::PanNature::natural;
+        case soil::LayerNature::traffic_possible:
+            return compaction::PanNature::traffic_possible;
+        case soil::LayerNature::unknown:
+            break;
     }
     return compaction::PanNature::unknown;
 }
@@ -80,7 +83,9 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
         if (soil->erodibility) {
             k.add(soil->erodibility->k_si, share);
             if (has_terrain) {
-                k_ls.add(soil->erodibility->k_si * static_cast<double>(ground.terrain.ls[cell.cell]), share);
+                k_ls.add(
+                    soil->erodibility->k_si * static_cast<double>(ground.terrain.ls[cell.cell]),
+                    share);
             }
         }
         if (soil->t_mg_ha) t.add(*soil->t_mg_ha, share);
@@ -92,7 +97,8 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
         if (soil->coarse) coarse += share;
     }
     if (whole > 0.0) {
-        zone.coverage = {mapped / whole, filled / whole, 1.0 - (mapped + filled) / whole, no_terrain / whole};
+        zone.coverage = {mapped / whole, filled / whole, 1.0 - (mapped + filled) / whole,
+                         no_terrain / whole};
     }
     zone.slope_pct = slope.value().value_or(0.0);
     zone.ls = ls.value().value_or(0.0);
@@ -116,7 +122,8 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
         if (facts.unit.hydrologic_group) {
             zone.hydrologic_group = soil::hydrologic_group_name(*facts.unit.hydrologic_group);
         }
-        if (facts.erodibility) zone.k_route = soil::erodibility_route_name(facts.erodibility->route);
+        if (facts.erodibility)
+            zone.k_route = soil::erodibility_route_name(facts.erodibility->route);
         if (facts.wind) zone.wind_group = facts.wind->group;
     }
 }
@@ -125,13 +132,15 @@ void judge_compaction(const Inputs& inputs, const Ground& ground,
                       const std::vector<geometry::CellShare>& cells, ZoneResult& zone) {
     compaction::ZoneFacts facts;
     const int soil_index = main_soil(ground, cells);
-    const SoilFacts* soil = soil_index < 0 ? nullptr : &inputs.soils.facts[static_cast<std::size_t>(soil_index)];
+    const SoilFacts* soil =
+        soil_index < 0 ? nullptr : &inputs.soils.facts[static_cast<std::size_t>(soil_index)];
 
     if (soil != nullptr) {
         facts.drainage = zone.drainage;
         if (soil->unit.drainage) {
             const auto drainage = *soil->unit.drainage;
-            facts.poorly_drained = drainage == soil::Drainage::poor || drainage == soil::Drainage::very_poor;
+            facts.poorly_drained =
+                drainage == soil::Drainage::poor || drainage == soil::Drainage::very_poor;
             facts.somewhat_poor = drainage == soil::Drainage::somewhat_poor;
         }
         facts.water_table_cm = soil->unit.water_table_cm;
@@ -149,7 +158,8 @@ void judge_compaction(const Inputs& inputs, const Ground& ground,
         for (const compaction::StopSummary& stop : zone.stops) {
             if (stop.layer_top_cm) tops.push_back(*stop.layer_top_cm);
             if (stop.layer_thickness_cm) thicknesses.push_back(*stop.layer_thickness_cm);
-            if (stop.moisture == compaction::Moisture::dry || stop.moisture == compaction::Moisture::wet) {
+            if (stop.moisture == compaction::Moisture::dry ||
+                stop.moisture == compaction::Moisture::wet) {
                 facts.dry_or_wet_readings = true;
             }
         }
@@ -170,7 +180,8 @@ void judge_compaction(const Inputs& inputs, const Ground& ground,
         facts.layer_thickness_cm = soil->dense->thickness_cm();
         facts.layer_source = soil->dense->reason;
         facts.confidence = soil->dense->confidence;
-        zone.compaction_class = "soil map: " + std::string(soil::density_class_name(soil->dense->level));
+        zone.compaction_class =
+            "soil map: " + std::string(soil::density_class_name(soil->dense->level));
     } else if (soil != nullptr && !soil->densities.empty()) {
         facts.evidence = compaction::LayerEvidence::soil_map;
         facts.no_layer = true;

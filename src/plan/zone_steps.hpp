@@ -38,8 +38,8 @@ cover::Choice score_covers(const Inputs& inputs, ZoneResult& zone);
 void finish_erosion(const Inputs& inputs, ZoneResult& zone);
 
 /// The next crop's nitrogen, as a sum of lines, rounded to the machine.
-void budget_nitrogen(const Inputs& inputs, const ZoneTests& tests, std::optional<double> yield_goal_kg_ha,
-                     ZoneResult& zone);
+void budget_nitrogen(const Inputs& inputs, const ZoneTests& tests,
+                     std::optional<double> yield_goal_kg_ha, ZoneResult& zone);
 
 /// How sure the zone's figures are, and what to be careful about.
 void judge_confidence(const Inputs& inputs, ZoneResult& zone);

@@ -10,19 +10,31 @@ std::string escape(std::string_view text) {
     safe.reserve(text.size());
     for (const char c : text) {
         switch (c) {
-            case '&': safe += "&amp;"; break;
-            case '<': safe += "&lt;"; break;
-            case '>': safe += "&gt;"; break;
-            case '"': safe += "&quot;"; break;
-            case '\'': safe += "&#39;"; break;
-            default: safe += static_cast<unsigned char>(c) < 0x20 && c != '\n' ? ' ' : c;
+            case '&':
+                safe += "&amp;";
+                break;
+            case '<':
+                safe += "&lt;";
+                break;
+            case '>':
+                safe += "&gt;";
+                break;
+            case '"':
+                safe += "&quot;";
+                break;
+            case '\'':
+                safe += "&#39;";
+                break;
+            default:
+                safe += static_cast<unsigned char>(c) < 0x20 && c != '\n' ? ' ' : c;
         }
     }
     return safe;
 }
 
 std::string table(const HtmlTable& table) {
-    std::string html = "<div class=\"scroll\"><table><caption>" + table.caption + "</caption><thead><tr>";
+    std::string html =
+        "<div class=\"scroll\"><table><caption>" + table.caption + "</caption><thead><tr>";
     const auto cell_class = [&](std::size_t i) {
         return i < table.numeric.size() && table.numeric[i] ? " class=\"n\"" : "";
     };
@@ -31,7 +43,9 @@ std::string table(const HtmlTable& table) {
     }
     html += "</tr></thead><tbody>";
     for (std::size_t r = 0; r < table.rows.size(); ++r) {
-        html += "<tr" + (r < table.row_attributes.size() ? " " + table.row_attributes[r] : std::string()) + ">";
+        html += "<tr" +
+                (r < table.row_attributes.size() ? " " + table.row_attributes[r] : std::string()) +
+                ">";
         for (std::size_t i = 0; i < table.rows[r].size(); ++i) {
             html += i == 0 ? "<th scope=\"row\">" + table.rows[r][i] + "</th>"
                            : std::string("<td") + cell_class(i) + ">" + table.rows[r][i] + "</td>";

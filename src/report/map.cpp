@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: MIT
 #include "report/map.hpp"
 
+#include "base/text.hpp"
+#include "report/html.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <map>
-
-#include "base/text.hpp"
-#include "report/html.hpp"
 
 namespace catchfield::report {
 
@@ -15,7 +15,8 @@ namespace {
 
 constexpr std::array cividis = {"#002051", "#3c4d6e", "#7f7c75", "#bbaf71", "#fdea45"};
 constexpr std::array yl_or_br = {"#ffffd4", "#fed98e", "#fe9929", "#d95f0e", "#993404"};
-constexpr std::array okabe_ito = {"#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999"};
+constexpr std::array okabe_ito = {"#e69f00", "#56b4e9", "#009e73", "#f0e442",
+                                  "#0072b2", "#d55e00", "#cc79a7", "#999999"};
 constexpr const char* no_value = "#d9d9d9";
 
 struct ZonePaint {
@@ -63,14 +64,16 @@ Painted paint(const MapView& view) {
     for (std::size_t z = 0; z < view.values.size(); ++z) {
         const auto& value = view.values[z];
         missing = missing || !value;
-        painted.zones.push_back(value ? ZonePaint{ramp[colour_index(*value)], zone_text(z, with_unit(*value, view))}
-                                      : ZonePaint{no_value, zone_text(z, "not known")});
+        painted.zones.push_back(
+            value ? ZonePaint{ramp[colour_index(*value)], zone_text(z, with_unit(*value, view))}
+                  : ZonePaint{no_value, zone_text(z, "not known")});
     }
     if (high > low) {
         for (std::size_t i = 0; i < 5; ++i) {
             const double from = low + (high - low) * static_cast<double>(i) / 5.0;
             const double to = low + (high - low) * static_cast<double>(i + 1) / 5.0;
-            painted.legend.push_back({ramp[i], significant(from, view.digits) + " to " + with_unit(to, view)});
+            painted.legend.push_back(
+                {ramp[i], significant(from, view.digits) + " to " + with_unit(to, view)});
         }
     } else if (std::isfinite(low)) {
         painted.legend.push_back({ramp[2], with_unit(low, view) + " everywhere"});
@@ -83,10 +86,14 @@ std::string json_text(std::string_view text) {
     std::string json = "\"";
     for (const char c : text) {
         // '<' is written as an escape so that no name can close the script element.
-        if (c == '"' || c == '\\') json += std::string("\\") + c;
-        else if (c == '<') json += "\\u003c";
-        else if (static_cast<unsigned char>(c) < 0x20) json += ' ';
-        else json += c;
+        if (c == '"' || c == '\\')
+            json += std::string("\\") + c;
+        else if (c == '<')
+            json += "\\u003c";
+        else if (static_cast<unsigned char>(c) < 0x20)
+            json += ' ';
+        else
+            json += c;
     }
     return json + "\"";
 }
@@ -138,15 +145,17 @@ std::string map_figure(const ZoneMap& map) {
         const std::string title = view.title + (view.unit.empty() ? "" : " (" + view.unit + ")");
         html += "<label><input type=\"radio\" name=\"view\" value=\"" + escape(view.id) + "\"" +
                 (v == 0 ? " checked" : "") + "> " + escape(view.title) + "</label>";
-        views += std::string(v == 0 ? "" : ",") + "{\"id\":" + json_text(view.id) + ",\"title\":" + json_text(title) +
-                 ",\"zones\":{";
+        views += std::string(v == 0 ? "" : ",") + "{\"id\":" + json_text(view.id) +
+                 ",\"title\":" + json_text(title) + ",\"zones\":{";
         for (std::size_t z = 0; z < painted.zones.size(); ++z) {
-            views += std::string(z == 0 ? "" : ",") + "\"" + std::to_string(z + 1) + "\":{\"fill\":" +
-                     json_text(painted.zones[z].fill) + ",\"text\":" + json_text(painted.zones[z].text) + "}";
+            views += std::string(z == 0 ? "" : ",") + "\"" + std::to_string(z + 1) +
+                     "\":{\"fill\":" + json_text(painted.zones[z].fill) +
+                     ",\"text\":" + json_text(painted.zones[z].text) + "}";
         }
         views += "},\"legend\":[";
         for (std::size_t i = 0; i < painted.legend.size(); ++i) {
-            views += std::string(i == 0 ? "" : ",") + "{\"fill\":" + json_text(painted.legend[i].fill) +
+            views += std::string(i == 0 ? "" : ",") +
+                     "{\"fill\":" + json_text(painted.legend[i].fill) +
                      ",\"text\":" + json_text(painted.legend[i].text) + "}";
         }
         views += "]}";
@@ -155,17 +164,19 @@ std::string map_figure(const ZoneMap& map) {
     html += "</fieldset>\n<figure>";
 
     const Painted first = paint(map.views.front());
-    html += "<svg class=\"map\" role=\"group\" aria-label=\"" + escape(map.views.front().title) + "\" viewBox=\"0 0 " +
-            fixed(width, 1) + " " + fixed(height, 1) + "\">";
+    html += "<svg class=\"map\" role=\"group\" aria-label=\"" + escape(map.views.front().title) +
+            "\" viewBox=\"0 0 " + fixed(width, 1) + " " + fixed(height, 1) + "\">";
     for (std::size_t z = 0; z < map.shapes.size(); ++z) {
-        html += "<path class=\"zone\" tabindex=\"0\" role=\"img\" fill-rule=\"evenodd\" data-zone=\"" +
-                std::to_string(z + 1) + "\" fill=\"" + first.zones[z].fill + "\" aria-label=\"" +
-                escape(first.zones[z].text) + "\" d=\"" + path_of(map.shapes[z]) + "\"><title>" +
-                escape(first.zones[z].text) + "</title></path>";
+        html +=
+            "<path class=\"zone\" tabindex=\"0\" role=\"img\" fill-rule=\"evenodd\" data-zone=\"" +
+            std::to_string(z + 1) + "\" fill=\"" + first.zones[z].fill + "\" aria-label=\"" +
+            escape(first.zones[z].text) + "\" d=\"" + path_of(map.shapes[z]) + "\"><title>" +
+            escape(first.zones[z].text) + "</title></path>";
     }
     for (const Point& stop : map.stops) {
-        html += "<circle cx=\"" + x_of(stop.x) + "\" cy=\"" + y_of(stop.y) + "\" r=\"" + fixed(side * 0.006, 1) +
-                "\" fill=\"#fff\" stroke=\"#000\" stroke-width=\"" + fixed(side * 0.002, 2) + "\"/>";
+        html += "<circle cx=\"" + x_of(stop.x) + "\" cy=\"" + y_of(stop.y) + "\" r=\"" +
+                fixed(side * 0.006, 1) + "\" fill=\"#fff\" stroke=\"#000\" stroke-width=\"" +
+                fixed(side * 0.002, 2) + "\"/>";
     }
     html += "<path class=\"mark\" fill-rule=\"evenodd\" d=\"\"/>";
     // Scale bar and north arrow.
@@ -173,29 +184,34 @@ std::string map_figure(const ZoneMap& map) {
     const double bar = nice_length(width / unit) * unit;
     const double font = side * 0.028;
     const std::string y = fixed(height - 0.45 * pad, 1);
-    html += "<path d=\"M" + fixed(pad, 1) + " " + y + "h" + fixed(bar, 1) + "\" stroke=\"#000\" stroke-width=\"" +
-            fixed(side * 0.006, 1) + "\"/><text x=\"" + fixed(pad + bar + 0.3 * pad, 1) + "\" y=\"" + y + "\" font-size=\"" +
-            fixed(font, 1) + "\">" + fixed(bar / unit, 0) + (map.feet ? " ft" : " m") + "</text>";
-    html += "<path d=\"M" + fixed(width - pad * 0.6, 1) + " " + fixed(pad * 0.2, 1) + "l" + fixed(pad * 0.22, 1) + " " +
-            fixed(pad * 0.6, 1) + "h" + fixed(-pad * 0.44, 1) + "z\" fill=\"#000\"/><text x=\"" + fixed(width - pad * 0.6, 1) +
-            "\" y=\"" + fixed(pad * 1.25, 1) + "\" font-size=\"" + fixed(font, 1) + "\" text-anchor=\"middle\">N</text>";
+    html += "<path d=\"M" + fixed(pad, 1) + " " + y + "h" + fixed(bar, 1) +
+            "\" stroke=\"#000\" stroke-width=\"" + fixed(side * 0.006, 1) + "\"/><text x=\"" +
+            fixed(pad + bar + 0.3 * pad, 1) + "\" y=\"" + y + "\" font-size=\"" + fixed(font, 1) +
+            "\">" + fixed(bar / unit, 0) + (map.feet ? " ft" : " m") + "</text>";
+    html += "<path d=\"M" + fixed(width - pad * 0.6, 1) + " " + fixed(pad * 0.2, 1) + "l" +
+            fixed(pad * 0.22, 1) + " " + fixed(pad * 0.6, 1) + "h" + fixed(-pad * 0.44, 1) +
+            "z\" fill=\"#000\"/><text x=\"" + fixed(width - pad * 0.6, 1) + "\" y=\"" +
+            fixed(pad * 1.25, 1) + "\" font-size=\"" + fixed(font, 1) +
+            "\" text-anchor=\"middle\">N</text>";
     html += "</svg>\n<figcaption><div class=\"legend\" id=\"legend\">";
     for (const ZonePaint& entry : first.legend) {
-        html += "<span><i style=\"background:" + entry.fill + "\"></i>" + escape(entry.text) + "</span>";
+        html += "<span><i style=\"background:" + entry.fill + "\"></i>" + escape(entry.text) +
+                "</span>";
     }
     html += "</div><div id=\"figures\" aria-live=\"polite\"></div></figcaption></figure>\n";
     html += "<script type=\"application/json\" id=\"views\">" + views + "</script>\n";
     return html;
 }
 
-std::string stacked_bar(const std::vector<BarPart>& parts, const std::string& unit, const std::string& title) {
+std::string stacked_bar(const std::vector<BarPart>& parts, const std::string& unit,
+                        const std::string& title) {
     double down = 0.0, up = 0.0;
     for (const BarPart& part : parts) (part.value < 0.0 ? down : up) += part.value;
     if (up - down < 1e-9) return {};
     constexpr double width = 640.0;
     const double scale = width / (up - down);
-    std::string svg = "<svg class=\"bars\" role=\"img\" aria-label=\"" + escape(title) + "\" viewBox=\"0 0 " +
-                      fixed(width, 0) + " 34\">";
+    std::string svg = "<svg class=\"bars\" role=\"img\" aria-label=\"" + escape(title) +
+                      "\" viewBox=\"0 0 " + fixed(width, 0) + " 34\">";
     double left = -down * scale, right = -down * scale;
     std::size_t colour = 0;
     for (const BarPart& part : parts) {
@@ -203,40 +219,50 @@ std::string stacked_bar(const std::vector<BarPart>& parts, const std::string& un
         const double length = std::abs(part.value) * scale;
         const double x = part.value < 0.0 ? left - length : right;
         (part.value < 0.0 ? left : right) += part.value < 0.0 ? -length : length;
-        svg += "<rect x=\"" + fixed(x, 1) + "\" y=\"4\" width=\"" + fixed(length, 1) + "\" height=\"26\" stroke=\"#fff\" fill=\"" +
-               okabe_ito[colour++ % okabe_ito.size()] + "\"><title>" + escape(part.label) + ": " + fixed(part.value, 1) + " " +
+        svg += "<rect x=\"" + fixed(x, 1) + "\" y=\"4\" width=\"" + fixed(length, 1) +
+               "\" height=\"26\" stroke=\"#fff\" fill=\"" + okabe_ito[colour++ % okabe_ito.size()] +
+               "\"><title>" + escape(part.label) + ": " + fixed(part.value, 1) + " " +
                escape(unit) + "</title></rect>";
     }
     svg += "<path d=\"M" + fixed(-down * scale, 1) + " 0v34\" stroke=\"#000\"/></svg>";
     return svg;
 }
 
-std::string half_month_chart(const std::vector<std::string>& labels, const std::vector<double>& without,
-                             const std::vector<double>& with, const std::string& title) {
-    constexpr double width = 720.0, height = 180.0, left = 40.0, bottom = 40.0, step = (width - left - 10.0) / 24.0;
-    const auto y_of = [&](double value) { return fixed(8.0 + (height - bottom - 8.0) * (1.0 - value / 100.0), 1); };
+std::string half_month_chart(const std::vector<std::string>& labels,
+                             const std::vector<double>& without, const std::vector<double>& with,
+                             const std::string& title) {
+    constexpr double width = 720.0, height = 180.0, left = 40.0, bottom = 40.0,
+                     step = (width - left - 10.0) / 24.0;
+    const auto y_of = [&](double value) {
+        return fixed(8.0 + (height - bottom - 8.0) * (1.0 - value / 100.0), 1);
+    };
     const auto line = [&](const std::vector<double>& values) {
         std::string d;
         for (std::size_t i = 0; i < values.size(); ++i) {
             const std::string x0 = fixed(left + step * static_cast<double>(i), 1);
-            d += (i == 0 ? "M" + x0 + " " + y_of(values[i]) : "V" + y_of(values[i])) + "h" + fixed(step, 1);
+            d += (i == 0 ? "M" + x0 + " " + y_of(values[i]) : "V" + y_of(values[i])) + "h" +
+                 fixed(step, 1);
         }
         return d;
     };
-    std::string svg = "<svg class=\"bars\" role=\"img\" aria-label=\"" + escape(title) + "\" viewBox=\"0 0 720 180\">";
+    std::string svg = "<svg class=\"bars\" role=\"img\" aria-label=\"" + escape(title) +
+                      "\" viewBox=\"0 0 720 180\">";
     for (const int percent : {0, 50, 100}) {
         const std::string y = y_of(percent);
         svg += "<path d=\"M40 " + y + "H710\" stroke=\"#c9d0d6\"/><text x=\"34\" y=\"" + y +
-               "\" text-anchor=\"end\" dominant-baseline=\"middle\">" + std::to_string(percent) + " %</text>";
+               "\" text-anchor=\"end\" dominant-baseline=\"middle\">" + std::to_string(percent) +
+               " %</text>";
     }
     for (std::size_t i = 0; i < labels.size(); i += 2) {
-        svg += "<text x=\"" + fixed(left + step * (static_cast<double>(i) + 1.0), 1) + "\" y=\"158\" text-anchor=\"middle\">" +
-               escape(labels[i]) + "</text>";
+        svg += "<text x=\"" + fixed(left + step * (static_cast<double>(i) + 1.0), 1) +
+               "\" y=\"158\" text-anchor=\"middle\">" + escape(labels[i]) + "</text>";
     }
-    svg += "<path d=\"" + line(without) + "\" fill=\"none\" stroke=\"#d55e00\" stroke-width=\"2.5\" stroke-dasharray=\"6 3\"/>";
+    svg += "<path d=\"" + line(without) +
+           "\" fill=\"none\" stroke=\"#d55e00\" stroke-width=\"2.5\" stroke-dasharray=\"6 3\"/>";
     svg += "<path d=\"" + line(with) + "\" fill=\"none\" stroke=\"#0072b2\" stroke-width=\"2.5\"/>";
-    svg += "<text x=\"44\" y=\"176\" fill=\"#b04a00\">- - without a cover crop</text>"
-           "<text x=\"230\" y=\"176\" fill=\"#005a8c\">&#8212; with the cover crop</text></svg>";
+    svg +=
+        "<text x=\"44\" y=\"176\" fill=\"#b04a00\">- - without a cover crop</text>"
+        "<text x=\"230\" y=\"176\" fill=\"#005a8c\">&#8212; with the cover crop</text></svg>";
     return svg;
 }
 

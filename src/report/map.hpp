@@ -2,18 +2,18 @@
 // A field's map as SVG with switchable views: the zones coloured by one figure at a time.
 #pragma once
 
+#include "base/shapes.hpp"
+
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "base/shapes.hpp"
-
 namespace catchfield::report {
 
 enum class ColourScale {
-    cividis,  ///< rates and amounts (Nunez, Anderton & Renslow 2018)
-    yl_or_br, ///< slope, soil loss (ColorBrewer)
-    classes,  ///< unordered classes (Okabe & Ito 2008)
+    cividis,   ///< rates and amounts (Nunez, Anderton & Renslow 2018)
+    yl_or_br,  ///< slope, soil loss (ColorBrewer)
+    classes,   ///< unordered classes (Okabe & Ito 2008)
 };
 
 /// One figure for every zone.
@@ -22,7 +22,7 @@ struct MapView {
     std::string title;  ///< "Slope"
     std::string unit;   ///< "%"; "" for none
     ColourScale scale = ColourScale::cividis;
-    int digits = 2;     ///< significant digits shown
+    int digits = 2;                             ///< significant digits shown
     std::vector<std::optional<double>> values;  ///< one per zone; empty for a view of classes
     std::vector<std::string> classes;           ///< one per zone, for ColourScale::classes
 };
@@ -43,10 +43,12 @@ struct BarPart {
     std::string label;
     double value = 0.0;
 };
-std::string stacked_bar(const std::vector<BarPart>& parts, const std::string& unit, const std::string& title);
+std::string stacked_bar(const std::vector<BarPart>& parts, const std::string& unit,
+                        const std::string& title);
 
 /// Two step lines over the 24 half-months, as SVG. labels: 24 short names; values 0 to 100.
-std::string half_month_chart(const std::vector<std::string>& labels, const std::vector<double>& without,
-                             const std::vector<double>& with, const std::string& title);
+std::string half_month_chart(const std::vector<std::string>& labels,
+                             const std::vector<double>& without, const std::vector<double>& with,
+                             const std::string& title);
 
 }  // namespace catchfield::report

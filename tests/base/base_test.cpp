@@ -1,9 +1,4 @@
 // SPDX-License-Identifier: MIT
-#include <gtest/gtest.h>
-
-#include <cmath>
-#include <limits>
-
 #include "base/confidence.hpp"
 #include "base/dates.hpp"
 #include "base/error.hpp"
@@ -13,6 +8,11 @@
 #include "base/table.hpp"
 #include "base/text.hpp"
 #include "base/units.hpp"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <limits>
 
 namespace catchfield {
 namespace {
@@ -28,8 +28,9 @@ std::string message_of(Call call) {
 }
 
 TEST(Error, NamesPlaceReasonAndNextStep) {
-    const Error error(ErrorKind::data, "polygon self-intersects near (5, 5)",
-                      {.path = "fields.gpkg", .layer = "parcels", .feature = "12", .hint = "Repair it."});
+    const Error error(
+        ErrorKind::data, "polygon self-intersects near (5, 5)",
+        {.path = "fields.gpkg", .layer = "parcels", .feature = "12", .hint = "Repair it."});
     EXPECT_STREQ(error.what(),
                  "fields.gpkg, layer 'parcels', feature 12: polygon self-intersects near (5, 5). "
                  "Repair it.");
@@ -46,16 +47,16 @@ TEST(Error, NearestName) {
 
 // Exact definitions: NIST SP 811, appendix B; rounded values as printed in AH-703 appendix A.
 TEST(Units, Factors) {
-    EXPECT_NEAR(units::kg_ha_per_lb_ac, 1.120851, 1e-6);   // N1
-    EXPECT_NEAR(units::l_ha_per_gal_ac, 9.353956, 1e-6);   // N1
+    EXPECT_NEAR(units::kg_ha_per_lb_ac, 1.120851, 1e-6);  // N1
+    EXPECT_NEAR(units::l_ha_per_gal_ac, 9.353956, 1e-6);  // N1
     EXPECT_NEAR(units::mg_ha_per_ton_ac, 2.24170, 1e-5);
-    EXPECT_NEAR(185 * units::r_si_per_us, 3149, 3149e-3);  // U-1
-    EXPECT_NEAR(0.37 * units::k_si_per_us, 0.04873, 5e-5); // U-1
+    EXPECT_NEAR(185 * units::r_si_per_us, 3149, 3149e-3);   // U-1
+    EXPECT_NEAR(0.37 * units::k_si_per_us, 0.04873, 5e-5);  // U-1
     EXPECT_NEAR(96.51 * units::mg_ha_per_ton_ac, 216.4, 0.22);
-    EXPECT_NEAR(300 * units::mpa_per_psi, 2.0684, 1e-4);   // P1
-    EXPECT_NEAR(200 * units::mpa_per_psi, 1.3790, 1e-4);   // P1
-    EXPECT_NEAR(2.0 / units::mpa_per_psi, 290.08, 0.01);   // P2
-    EXPECT_NEAR(2.5 / units::mpa_per_psi, 362.59, 0.01);   // P2
+    EXPECT_NEAR(300 * units::mpa_per_psi, 2.0684, 1e-4);  // P1
+    EXPECT_NEAR(200 * units::mpa_per_psi, 1.3790, 1e-4);  // P1
+    EXPECT_NEAR(2.0 / units::mpa_per_psi, 290.08, 0.01);  // P2
+    EXPECT_NEAR(2.5 / units::mpa_per_psi, 362.59, 0.01);  // P2
 }
 
 TEST(Units, QuantitiesCarryTheirUnit) {
@@ -70,7 +71,8 @@ TEST(Units, QuantitiesCarryTheirUnit) {
 
 TEST(Units, BareOrWrongIsRefusedWithTheAcceptedUnits) {
     const std::string bare = message_of([] { parse_length_m("3", "max-slope-length"); });
-    EXPECT_NE(bare.find("max-slope-length = 3: a bare number has no unit"), std::string::npos) << bare;
+    EXPECT_NE(bare.find("max-slope-length = 3: a bare number has no unit"), std::string::npos)
+        << bare;
     EXPECT_NE(bare.find("m, ft"), std::string::npos);
     const std::string wrong = message_of([] { parse_rate_kg_ha("40 lbs/ac", "step"); });
     EXPECT_NE(wrong.find("Did you mean 'lb/ac'?"), std::string::npos) << wrong;
@@ -126,15 +128,19 @@ TEST(Shapes, AreaTakesHolesOff) {
 }
 
 TEST(Table, ReadsQuotedCellsAndNamesLines) {
-    const Table table = Table::parse("\xEF\xBB\xBF# note\na,b\n1,\"x, \"\"y\"\"\"\n\n2,\r\n", "t.csv");
+    const Table table =
+        Table::parse("\xEF\xBB\xBF# note\na,b\n1,\"x, \"\"y\"\"\"\n\n2,\r\n", "t.csv");
     EXPECT_EQ(table.rows(), 2u);
     EXPECT_EQ(table.text(0, "b"), "x, \"y\"");
     EXPECT_EQ(table.number(1, "b"), std::nullopt);
     EXPECT_EQ(table.line(1), 5u);
-    EXPECT_EQ(message_of([&] { table.required_number(0, "b"); }),
-              "t.csv, line 3, column 'b': 'x, \"y\"' is not a number. Use a decimal point and no unit.");
+    EXPECT_EQ(
+        message_of([&] { table.required_number(0, "b"); }),
+        "t.csv, line 3, column 'b': 'x, \"y\"' is not a number. Use a decimal point and no unit.");
     EXPECT_NE(message_of([&] { table.column("aa"); }).find("Is it 'a'?"), std::string::npos);
-    EXPECT_NE(message_of([&] { table.require({"a", "c", "d"}); }).find("missing columns: c, d"),
+    EXPECT_NE(message_of([&] {
+                  table.require({"a", "c", "d"});
+              }).find("missing columns: c, d"),
               std::string::npos);
 }
 
