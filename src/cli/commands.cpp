@@ -12,6 +12,7 @@ std::vector<std::unique_ptr<Command>> all_commands() {
     commands.push_back(check_command());
     commands.push_back(plan_command());
     commands.push_back(species_command());
+    commands.push_back(reference_command());
     return commands;
 }
 

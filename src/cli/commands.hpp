@@ -12,5 +12,6 @@ std::unique_ptr<Command> start_command();
 std::unique_ptr<Command> check_command();
 std::unique_ptr<Command> plan_command();
 std::unique_ptr<Command> species_command();
+std::unique_ptr<Command> reference_command();
 
 }  // namespace catchfield::cli
