@@ -116,6 +116,15 @@ void require_allowed_path(const std::string& path) {
     }
 }
 
+void prepare_thread() {
+    static thread_local const bool prepared = [] {
+        detail::ensure_started();
+        const OGRSpatialReference touch;  // makes the thread's PROJ context
+        return touch.IsEmpty();
+    }();
+    (void)prepared;
+}
+
 std::vector<std::string> formats() {
     detail::ensure_started();
     std::vector<std::string> names;

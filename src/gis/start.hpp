@@ -32,6 +32,11 @@ const Access& access();
 /// is.
 void require_allowed_path(const std::string& path);
 
+/// Sets up what GDAL keeps for each thread. Call it before a thread_local that holds a RasterSource
+/// is made, so that both are taken down in the right order when the thread ends. Cheap when
+/// repeated.
+void prepare_thread();
+
 /// Driver names registered for reading, sorted. For `--version --verbose` and messages.
 std::vector<std::string> formats();
 

@@ -592,6 +592,7 @@ TEST(Threads, GiveWhatOneGives) {
     const Crs crs = Crs::from_epsg(32616);
     const Point corner = transformer(utm15(), crs).apply(Point{501000, 4399000});
     const auto job = [&](int i) {
+        prepare_thread();
         thread_local std::map<std::string, std::unique_ptr<RasterSource>> open;
         auto& source = open[folder.path()];
         if (!source) source = std::make_unique<RasterSource>(folder / "a.tif");

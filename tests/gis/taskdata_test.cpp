@@ -8,7 +8,7 @@
 
 #include <cstring>
 #include <map>
-#include <regex>
+#include <regex.h>
 #include <set>
 
 namespace catchfield::gis {
@@ -95,9 +95,9 @@ struct Attribute {
 using Element = std::map<std::string, Attribute>;
 
 const std::map<std::string, Element>& schema() {
-    const std::string text = "[^\\x01-\\x1f]{0,128}";  // bytes; characters are counted apart
-    const std::string decimal = "-?[0-9]{1,3}\\.[0-9]{1,9}";
-    const std::string positive = "[0-9]+(\\.[0-9]+)?";
+    const std::string text = "[^[:cntrl:]]{0,128}";  // bytes; characters are counted apart
+    const std::string decimal = "-?[0-9]{1,3}[.][0-9]{1,9}";
+    const std::string positive = "[0-9]+([.][0-9]+)?";
     const std::string code = "(0|[1-9][0-9]?|1[0-9][0-9]|2[0-4][0-9]|25[0-4])";
     const auto id = [](const std::string& element) { return element + "[0-9]{1,11}"; };
     static const std::map<std::string, Element> made = {
@@ -156,6 +156,18 @@ const std::map<std::string, Element>& schema() {
     return made;
 }
 
+/// The whole text matches the POSIX extended pattern.
+bool matches(const std::string& text, const std::string& pattern) {
+    regex_t compiled;
+    if (regcomp(&compiled, ("^(" + pattern + ")$").c_str(), REG_EXTENDED | REG_NOSUB) != 0) {
+        ADD_FAILURE() << "bad pattern " << pattern;
+        return false;
+    }
+    const bool found = regexec(&compiled, text.c_str(), 0, nullptr, 0) == 0;
+    regfree(&compiled);
+    return found;
+}
+
 std::size_t characters(const std::string& text) {
     std::size_t count = 0;
     for (const char c : text) count += (static_cast<unsigned char>(c) & 0xC0) != 0x80 ? 1U : 0U;
@@ -174,13 +186,12 @@ struct Check {
             const auto rule = element->second.find(attribute.name());
             ASSERT_NE(rule, element->second.end()) << name << "@" << attribute.name();
             const std::string value = attribute.value();
-            EXPECT_TRUE(std::regex_match(value, std::regex(rule->second.pattern)))
+            EXPECT_TRUE(matches(value, rule->second.pattern))
                 << name << "@" << attribute.name() << "=" << value;
             EXPECT_LE(characters(value), 32U) << value;
-            const bool reference =
-                std::regex_match(value, std::regex("(CTR|FRM|PFD|PDT|VPN)[0-9]+"));
-            const bool own = std::string(attribute.name()) == "A" &&
-                             std::regex_match(value, std::regex("[A-Z]{3}[0-9]+"));
+            const bool reference = matches(value, "(CTR|FRM|PFD|PDT|VPN)[0-9]+");
+            const bool own =
+                std::string(attribute.name()) == "A" && matches(value, "[A-Z]{3}[0-9]+");
             if (own || (name == "GRD" && std::string(attribute.name()) == "G")) {
                 EXPECT_TRUE(ids.insert(value).second) << "doubled " << value;
             } else if (reference) {
