@@ -30,6 +30,12 @@ const cover::Cover& cover_of(const Inputs& inputs, const CoverOption& option) {
     return inputs.covers->candidates()[option.candidate].cover;
 }
 
+std::string passes_text(const ZoneResult& zone) {
+    std::string all;
+    for (const double pass : zone.n_passes_kg_ha) all += (all.empty() ? "" : "; ") + fixed(pass, 2);
+    return all;
+}
+
 #define FORECAST(expression)                                                 \
     [](const Inputs&, const FieldResult&, const ZoneResult& zone) -> Value { \
         const cover::Forecast* f = forecast_of(zone);                        \
@@ -151,10 +157,25 @@ const std::vector<ZoneColumn>& zone_columns() {
          ZONE(zone.leaching ? real(zone.leaching->index_in) : Value())},
         {"soil_nitrate_kg_ha", FieldType::real, 1, "kg/ha",
          "Nitrate-N by the soil tests, sampled depth.", ZONE(real(zone.nitrate_kg_ha))},
+        {"winter_nitrate_kg_ha", FieldType::real, 1, "kg/ha",
+         "Nitrate at risk over winter without a cover (soil test in fall, and what the soil still "
+         "supplies).",
+         ZONE(zone.winter_nitrate ? real(zone.winter_nitrate->at_risk_kg_ha) : Value())},
+        {"winter_nitrate_cover_kg_ha", FieldType::real, 1, "kg/ha",
+         "The same, less what the cover takes up.",
+         ZONE(zone.winter_nitrate ? real(zone.winter_nitrate->at_risk_with_cover_kg_ha) : Value())},
+        {"winter_loss_kg_ha", FieldType::real, 1, "kg/ha",
+         "Nitrate lost over winter without a cover, screening.",
+         ZONE(zone.winter_nitrate ? real(zone.winter_nitrate->loss_kg_ha) : Value())},
+        {"winter_loss_cover_kg_ha", FieldType::real, 1, "kg/ha",
+         "Nitrate lost over winter with the cover, screening.",
+         ZONE(zone.winter_nitrate ? real(zone.winter_nitrate->loss_with_cover_kg_ha) : Value())},
         {"n_need_kg_ha", FieldType::real, 1, "kg/ha", "Nitrogen need before bounds and rounding.",
          ZONE(real(zone.budget.need_kg_ha))},
         {"n_rate_kg_ha", FieldType::real, 2, "kg/ha",
          "Nitrogen rate, bounded and on the machine's step.", ZONE(real(zone.n_rate_kg_ha))},
+        {"n_passes_kg_ha", FieldType::text, 0, "kg/ha", "The rate's split applications, in order.",
+         ZONE(zone.n_passes_kg_ha.size() > 1 ? text(passes_text(zone)) : Value())},
         {"n_rate_without_credit_kg_ha", FieldType::real, 1, "kg/ha",
          "The need were the cover's credit left out.",
          ZONE(real(zone.budget.rate_without_cover_credit_kg_ha))},

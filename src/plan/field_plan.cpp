@@ -7,6 +7,7 @@
 #include "plan/field_zones.hpp"
 #include "plan/ground.hpp"
 #include "plan/rasters.hpp"
+#include "plan/rate_steps.hpp"
 #include "plan/yields.hpp"
 #include "plan/zone_steps.hpp"
 #include "prescription/surface.hpp"
@@ -144,10 +145,7 @@ void prescribe(const Inputs& inputs, FieldResult& result) {
     for (std::size_t z = 0; z < result.zones.size(); ++z) {
         const ZoneResult& zone = result.zones[z];
         const double applied_ha = area(result.rate_shapes[z]) * 1e-4;
-        const double rate =
-            inputs.product
-                ? prescription::product_rate(zone.n_rate_kg_ha, *inputs.product, inputs.rate_unit)
-                : zone.n_rate_kg_ha / (us ? units::kg_ha_per_lb_ac : 1.0);
+        const double rate = prescribed_rate(inputs, zone.n_rate_kg_ha);
         result.zone_rates.push_back(rate);
         result.n_total_kg += zone.n_rate_kg_ha * applied_ha;
         result.product_total += prescription::total_amount(rate, applied_ha, inputs.rate_unit);
@@ -322,7 +320,9 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
         judge_confidence(inputs, zone);
     }
     clock.stage("erosion and nitrogen");
+    settle_field_rates(inputs, result);
     prescribe(inputs, result);
+    finish_rate_map(inputs, result);
     if (inputs.job.output.layers || inputs.job.output.reports) add_layers(inputs, ground, result);
     result.zoning = std::move(zones.zoning);
     judge_status(result);

@@ -129,6 +129,30 @@ std::vector<TestSample> load_tests(const Job& job, std::vector<std::string>& war
     return samples;
 }
 
+/// What a method needs that no field can bring by itself.
+void check_method(const Inputs& inputs) {
+    using nitrogen::MethodForm;
+    const auto& job = inputs.job.nitrogen;
+    const nitrogen::Method& method = *inputs.method;
+    if (method.form == MethodForm::balance || method.form == MethodForm::corn_balance) {
+        method.require("n_lb_per_bu", job.crop);
+    }
+    if (method.form != MethodForm::late_spring) return;
+    method.require("critical_ppm", job.crop);
+    const bool any = std::any_of(inputs.tests.begin(), inputs.tests.end(),
+                                 [](const TestSample& test) { return test.has_nitrate; });
+    if (!any) {
+        throw Error(ErrorKind::usage,
+                    "method late-spring needs nitrate tests, and nitrogen.soil-tests has none",
+                    {.hint = "Sample 0 to 30 cm when the corn is 15 to 30 cm tall."});
+    }
+    if (!job.tests_in_spring) {
+        throw Error(ErrorKind::usage, "method late-spring needs tests taken in spring, not in fall",
+                    {.hint = "Write nitrogen.soil-tests-taken = spring if that is when they were "
+                             "taken."});
+    }
+}
+
 void load_prescription(Inputs& inputs) {
     const Job& job = inputs.job;
     const bool us = inputs.us();
@@ -272,6 +296,11 @@ Inputs load_inputs(const Job& job) {
         throw Error(ErrorKind::usage, "nitrogen.fixed-rate is not given, and method fixed needs it",
                     {.hint = "Write it with its unit: fixed-rate = 150 lb/ac."});
     }
+    if (inputs.method->form == MethodForm::response ||
+        inputs.method->form == MethodForm::average_response) {
+        inputs.responses = load_responses(job);
+    }
+    check_method(inputs);
     load_prescription(inputs);
     if (!job.terrain.barriers.empty()) {
         gis::VectorLayer layer = gis::read_layer(job.terrain.barriers);

@@ -13,6 +13,7 @@
 #include "plan/climate.hpp"
 #include "plan/cover_book.hpp"
 #include "plan/job.hpp"
+#include "plan/response_rates.hpp"
 #include "plan/soils.hpp"
 #include "prescription/products.hpp"
 #include "prescription/rate_rule.hpp"
@@ -68,6 +69,7 @@ struct Inputs {
     nitrogen::CreditTable credits;
     const nitrogen::Method* method = nullptr;
     std::optional<double> yield_goal_kg_ha;
+    std::optional<Responses> responses;            ///< for response and average-response
     std::optional<prescription::Product> product;  ///< empty: nitrogen itself
     prescription::RateUnit rate_unit = prescription::RateUnit::n_lb_ac;
     prescription::RateRule rate_rule;  ///< in rate_unit's nitrogen, lb/ac or kg/ha

@@ -143,6 +143,10 @@ double read_price_per_kg(const std::string& text, const std::string& key) {
     return price;
 }
 
+double parse_speed_km_h(const std::string& text, const std::string& key) {
+    return parse_quantity(text, key, {{"km/h", 1.0}, {"mph", 1.609344}, {"m/s", 3.6}});
+}
+
 void check_dates(const Job& job) {
     struct Step {
         const char* key;
@@ -394,6 +398,17 @@ Job make_job(const JobValues& values, const std::filesystem::path& folder) {
     if (std::abs(shares - 1.0) > 1e-6) {
         refuse("nitrogen.split", read.text("nitrogen.split"), "the shares do not add to one");
     }
+
+    nitrogen.response_zones = split_named(read.text("nitrogen.response-zones"));
+    nitrogen.late_spring_critical_ppm =
+        read.optional_number("nitrogen.late-spring-critical", 10.0, 30.0);
+    nitrogen.rate_count = read.integer("nitrogen.rate-count", 0, 50);
+    nitrogen.least_difference_kg_ha =
+        read.quantity("nitrogen.least-difference", parse_rate_kg_ha, 0.0, 200.0);
+    nitrogen.machine_speed_km_h =
+        read.quantity("nitrogen.machine-speed", parse_speed_km_h, 1.0, 60.0);
+    nitrogen.machine_lag_s = read.number("nitrogen.machine-lag", 0.0, 30.0);
+    nitrogen.machine_width_m = read.quantity("nitrogen.machine-width", parse_length_m, 0.5, 100.0);
 
     job.output.units =
         read.choice("output.units") == "metric" ? UnitSystem::metric : UnitSystem::us;

@@ -87,6 +87,11 @@ struct Job {
         double manure_kg_ha = 0.0, irrigation_kg_ha = 0.0, min_rate_kg_ha = 0.0;
         double max_rate_kg_ha = 250.0, setback_m = 0.0;
         std::vector<double> split;
+        NamedValues response_zones;  ///< field zone number and trial zone name
+        std::optional<double> late_spring_critical_ppm, least_difference_kg_ha;
+        int rate_count = 0;  ///< 0: any number of rates
+        std::optional<double> machine_speed_km_h, machine_width_m;
+        double machine_lag_s = 2.0;
     } nitrogen;
     struct {
         UnitSystem units = UnitSystem::us;

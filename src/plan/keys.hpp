@@ -23,6 +23,7 @@ enum class KeyType {
     erosivity,    ///< quantity: us, si
     strength,     ///< quantity: MPa, kPa, psi
     temperature,  ///< quantity: degC, degF
+    speed,        ///< quantity: km/h, mph
     list,         ///< comma-separated
 };
 

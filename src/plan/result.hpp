@@ -87,8 +87,9 @@ struct ZoneResult {
     std::optional<nitrogen::WinterNitrate> winter_nitrate;
     std::optional<double> nitrate_kg_ha;  ///< soil test, sampled depth
     nitrogen::Budget budget;
-    double n_rate_kg_ha = 0.0;     ///< applied, after bounds and step
-    double seed_rate_kg_ha = 0.0;  ///< bulk seed
+    double n_rate_kg_ha = 0.0;           ///< applied, after bounds and step
+    std::vector<double> n_passes_kg_ha;  ///< its split applications, in order
+    double seed_rate_kg_ha = 0.0;        ///< bulk seed
 
     std::string confidence;  ///< "high", "medium", "low"
     std::vector<std::string> confidence_reasons;
@@ -127,10 +128,11 @@ struct FieldResult {
     /// Nitrogen as prescribed, in `rate_unit`; zones cut by no-apply ground.
     std::string rate_unit;
     std::string product;
-    std::vector<double> zone_rates;         ///< per zone, in rate_unit
-    std::vector<MultiPolygon> rate_shapes;  ///< per zone, no-apply ground taken out
-    MultiPolygon no_apply;                  ///< ground without nitrogen, within the field
-    Raster<float> rate_cells, seed_cells;   ///< on the prescription grid
+    std::vector<double> zone_rates;               ///< per zone, in rate_unit
+    std::vector<std::vector<double>> pass_rates;  ///< per zone and pass, in rate_unit
+    std::vector<MultiPolygon> rate_shapes;        ///< per zone, no-apply ground taken out
+    MultiPolygon no_apply;                        ///< ground without nitrogen, within the field
+    Raster<float> rate_cells, seed_cells;         ///< on the prescription grid
     Mask rate_mask;
     std::string seed_unit;
     std::vector<double> zone_seed_rates;

@@ -6,6 +6,7 @@
 #include "gis/geojson.hpp"
 #include "gis/geopackage.hpp"
 #include "gis/geotiff.hpp"
+#include "plan/budget_table.hpp"
 #include "plan/columns.hpp"
 #include "plan/report_pages.hpp"
 
@@ -17,11 +18,15 @@ namespace {
 
 enum Layer : std::size_t { fields_layer, zones_layer, options_layer, probes_layer };
 
-const std::vector<gis::FieldSpec>& rate_columns() {
-    static const std::vector<gis::FieldSpec> columns = {
+/// rate_1, rate_2, ... where the nitrogen goes out in several passes.
+std::vector<gis::FieldSpec> rate_columns(std::size_t passes) {
+    std::vector<gis::FieldSpec> columns = {
         {"field_id", gis::FieldType::text, 0, 0}, {"zone", gis::FieldType::integer, 0, 0},
         {"product", gis::FieldType::text, 0, 0},  {"unit", gis::FieldType::text, 0, 0},
         {"rate", gis::FieldType::real, 0, 3},     {"area_ha", gis::FieldType::real, 0, 4}};
+    for (std::size_t pass = 1; passes > 1 && pass <= passes; ++pass) {
+        columns.push_back({"rate_" + std::to_string(pass), gis::FieldType::real, 0, 3});
+    }
     return columns;
 }
 
@@ -38,6 +43,12 @@ std::string seed_name(const Inputs& inputs, const ZoneResult& zone) {
 
 void add_rates(const Inputs& inputs, const FieldResult& result, FieldFiles& files) {
     std::vector<gis::PolygonRow> nitrogen, seed;
+    const std::size_t passes = inputs.job.nitrogen.split.size();
+    const auto add_passes = [&](gis::PolygonRow& row, const std::vector<double>& rates) {
+        for (std::size_t pass = 0; passes > 1 && pass < passes; ++pass) {
+            row.values.emplace_back(pass < rates.size() ? rates[pass] : 0.0);
+        }
+    };
     for (std::size_t z = 0; z < result.zones.size(); ++z) {
         const ZoneResult& zone = result.zones[z];
         const long long number = zone.zone;
@@ -47,6 +58,7 @@ void add_rates(const Inputs& inputs, const FieldResult& result, FieldFiles& file
                                 {result.id, number, result.product, result.rate_unit,
                                  result.zone_rates[z], applied_ha},
                                 number});
+            add_passes(nitrogen.back(), result.pass_rates[z]);
         }
         seed.push_back({zone.shape,
                         {result.id, number, seed_name(inputs, zone), result.seed_unit,
@@ -58,12 +70,13 @@ void add_rates(const Inputs& inputs, const FieldResult& result, FieldFiles& file
             {result.no_apply,
              {result.id, 0LL, result.product, result.rate_unit, 0.0, area(result.no_apply) * 1e-4},
              0});
+        add_passes(nitrogen.back(), {});
     }
     const std::string base = "rates/" + result.stem;
     files.files.emplace_back(base + "-nitrogen.geojson",
-                             gis::geojson_bytes(rate_columns(), nitrogen, result.crs));
+                             gis::geojson_bytes(rate_columns(passes), nitrogen, result.crs));
     files.files.emplace_back(base + "-seed.geojson",
-                             gis::geojson_bytes(rate_columns(), seed, result.crs));
+                             gis::geojson_bytes(rate_columns(1), seed, result.crs));
     const auto tiff = [&](const Raster<float>& values, const std::string& name,
                           const std::string& unit) {
         gis::TiffOptions options;
@@ -99,6 +112,7 @@ FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
     }
     static const std::vector<gis::FieldSpec> specs = field_specs(zone_columns());
     files.zone_features = gis::geojson_features(specs, rows, result.crs);
+    files.budget_rows = budget_rows(inputs, result);
     add_rates(inputs, result, files);
     if (inputs.job.output.layers) {
         for (const FieldLayer& layer : result.layers) {
@@ -126,13 +140,13 @@ struct PlanWriter::State {
     std::string folder;
     gis::Crs crs;
     std::unique_ptr<gis::GeoPackageWriter> package;
-    std::unique_ptr<gis::AtomicFile> csv, geojson;
+    std::unique_ptr<gis::AtomicFile> csv, budget, geojson;
     bool first_feature = true;
     IndexPage index;
 };
 
 PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
-    : m_state(std::make_unique<State>(State{inputs, folder, {}, {}, {}, {}, true, {}})) {
+    : m_state(std::make_unique<State>(State{inputs, folder, {}, {}, {}, {}, {}, true, {}})) {
     State& state = *m_state;
     state.crs = gis::work_crs(inputs.fields.front().shape, inputs.boundary_crs);
     for (const char* name : {"rates", "layers", "report"}) {
@@ -173,6 +187,8 @@ PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
     std::vector<std::string> header;
     for (const ZoneColumn& column : zone_columns()) header.emplace_back(column.name);
     state.csv->write(csv_row(header));
+    state.budget = std::make_unique<gis::AtomicFile>(folder + "/budget.csv");
+    state.budget->write(budget_header());
     state.geojson = std::make_unique<gis::AtomicFile>(folder + "/zones.geojson");
     state.geojson->write(gis::geojson_head());
 }
@@ -185,6 +201,7 @@ void PlanWriter::add(const FieldResult& result, const FieldFiles& files) {
         gis::write_file_atomically(state.folder + "/" + path, bytes, false);
     }
     state.csv->write(files.zone_rows);
+    state.budget->write(files.budget_rows);
     if (!files.zone_features.empty()) {
         if (!state.first_feature) state.geojson->write(",\n");
         state.geojson->write(files.zone_features);
@@ -228,6 +245,7 @@ void PlanWriter::finish(const std::string& run_json) {
     state.geojson->write(gis::geojson_tail());
     state.geojson->commit(false);
     state.csv->commit(false);
+    state.budget->commit(false);
     state.package->commit();
     if (state.inputs.job.output.reports) {
         gis::write_file_atomically(state.folder + "/report.html", state.index.text(state.inputs),

@@ -16,6 +16,7 @@ struct FieldFiles {
     std::vector<std::pair<std::string, std::string>> files;  ///< path in the folder, bytes
     std::string zone_rows;                                   ///< lines of zones.csv
     std::string zone_features;                               ///< features of zones.geojson
+    std::string budget_rows;                                 ///< lines of budget.csv
 };
 
 /// Makes them; safe from any thread.

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Cover, erosion and nitrogen of a zone.
+#include "base/error.hpp"
 #include "base/text.hpp"
 #include "base/units.hpp"
 #include "plan/zone_steps.hpp"
@@ -241,6 +242,36 @@ void finish_erosion(const Inputs& inputs, ZoneResult& zone) {
     }
 }
 
+namespace {
+
+/// What a method needs of every zone: without it the field is left out, with the reason.
+void check_zone_needs(const nitrogen::ZoneNeeds& needs, int zone) {
+    using nitrogen::MethodForm;
+    const MethodForm form = needs.method->form;
+    const auto refuse = [&](const std::string& what, const std::string& hint) {
+        throw Error(ErrorKind::data,
+                    "zone " + std::to_string(zone) + " has no " + what + ", and nitrogen method " +
+                        needs.method->id + " needs it",
+                    {.hint = hint});
+    };
+    if ((form == MethodForm::balance || form == MethodForm::corn_balance) &&
+        !needs.yield_goal_kg_ha) {
+        refuse("yield goal",
+               "Its raster or column has nothing here: add nitrogen.yield-goal for "
+               "ground without one.");
+    }
+    if (form == MethodForm::corn_balance && !needs.organic_matter_pct) {
+        refuse("organic matter",
+               "Give om_pct in nitrogen.soil-tests or horizons with the soil map, or use method "
+               "balance.");
+    }
+    if (form == MethodForm::late_spring && !needs.nitrate) {
+        refuse("late-spring nitrate test", "No test of nitrogen.soil-tests lies in this field.");
+    }
+}
+
+}  // namespace
+
 void budget_nitrogen(const Inputs& inputs, const ZoneTests& tests,
                      std::optional<double> yield_goal_kg_ha, ZoneResult& zone) {
     const auto& job = inputs.job.nitrogen;
@@ -254,6 +285,19 @@ void budget_nitrogen(const Inputs& inputs, const ZoneTests& tests,
         needs.base_kg_ha = needs.base_low_kg_ha = needs.base_high_kg_ha = job.fixed_rate_kg_ha;
         needs.base_source = "nitrogen.fixed-rate";
     }
+    std::vector<std::string> cautions;
+    if (inputs.responses) {
+        BaseRate base = base_rate(*inputs.responses, inputs.job, zone.zone);
+        needs.base_kg_ha = base.n_kg_ha;
+        needs.base_low_kg_ha = base.low_kg_ha;
+        needs.base_high_kg_ha = base.high_kg_ha;
+        needs.base_source = std::move(base.source);
+        needs.base_confidence = base.confidence;
+        cautions = std::move(base.cautions);
+    }
+    needs.critical_ppm = job.late_spring_critical_ppm;
+    needs.manured_or_after_alfalfa =
+        job.manure_kg_ha > 0.0 || inputs.job.season.previous_crop == "alfalfa";
     if (job.tests_in_spring && tests.nitrate_kg_ha) {
         nitrogen::NitrateProfile profile;
         profile.n_kg_ha = tests.nitrate_kg_ha->value;
@@ -282,7 +326,9 @@ void budget_nitrogen(const Inputs& inputs, const ZoneTests& tests,
 
     nitrogen::IntervalSettings settings;
     settings.draws = inputs.job.output.draws;
+    check_zone_needs(needs, zone.zone);
     zone.budget = nitrogen::zone_budget(needs, settings);
+    zone.budget.cautions.insert(zone.budget.cautions.end(), cautions.begin(), cautions.end());
     const double unit = inputs.us() ? units::kg_ha_per_lb_ac : 1.0;
     const prescription::SettledRate settled =
         prescription::apply_rule(zone.budget.rate_kg_ha / unit, inputs.rate_rule);
