@@ -55,6 +55,10 @@ Fingerprint of_file(const std::string& key, const std::string& path) {
 
 }  // namespace
 
+std::string xxh64_of(std::string_view bytes) {
+    return hex(XXH64(bytes.data(), bytes.size(), 0));
+}
+
 std::vector<Fingerprint> fingerprints_of(const Job& job) {
     std::vector<Fingerprint> prints;
     const auto add = [&](const std::string& key, const std::string& path) {

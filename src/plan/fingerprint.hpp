@@ -5,6 +5,7 @@
 #include "plan/job.hpp"
 
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace catchfield::plan {
@@ -14,5 +15,8 @@ struct Fingerprint;
 /// One entry per input file of the job, in the order of the keys. Rasters above 64 MiB are
 /// fingerprinted by size, first and last MiB ("xxh64-ends").
 std::vector<Fingerprint> fingerprints_of(const Job& job);
+
+/// XXH64 of some bytes, 16 hexadecimal digits.
+std::string xxh64_of(std::string_view bytes);
 
 }  // namespace catchfield::plan
