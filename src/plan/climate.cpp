@@ -38,7 +38,7 @@ void load_shares(const Job& job, const weather::Monthly& monthly, Climate& clima
     weather::ErosivityShares shares;
     const std::string& given = job.weather.erosivity_shares;
     if (given.empty()) {
-        shares = weather::shares_from_monthly(monthly.precip_mm);
+        shares = weather::shares_from_monthly(monthly);
     } else if (given.find(',') != std::string::npos) {
         std::vector<double> values;
         for (const std::string& part : split_list(given)) {

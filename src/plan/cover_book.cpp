@@ -81,6 +81,7 @@ erosion::CoverGrowth erosion_growth(const cover::Cover& cover, const cover::Fore
                                    .shoot_kg_ha = forecast.live_kg_ha[i],
                                    .root_kg_ha = forecast.root_half_kg_ha[i]};
     }
+    growth.end_shoot_kg_ha = forecast.end_kg_ha.typical;
     growth.sown = dates.sow;
     growth.ends = forecast.ending.date;
     growth.residue_kind =
