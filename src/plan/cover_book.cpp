@@ -130,10 +130,14 @@ CoverBook::CoverBook(const Job& job, const cover::Catalogue& catalogue, const Cl
         m_design = erosion::latin_hypercube(static_cast<std::size_t>(job.output.draws));
 }
 
-CoverCase CoverBook::make_case(const CandidateInfo& candidate,
-                               const cover::SiteInputs& site) const {
+CoverCase CoverBook::make_case(const CandidateInfo& candidate, const cover::SiteInputs& site) const {
+    return case_of(candidate,
+                   cover::forecast(candidate.cover, candidate.growth, m_season, site));
+}
+
+CoverCase CoverBook::case_of(const CandidateInfo& candidate, cover::Forecast forecast) const {
     CoverCase result;
-    result.forecast = cover::forecast(candidate.cover, candidate.growth, m_season, site);
+    result.forecast = std::move(forecast);
     const erosion::CoverGrowth growth =
         erosion_growth(candidate.cover, result.forecast, m_dates, m_drilled);
     // A stand that never comes up leaves the field as it was.
@@ -142,6 +146,11 @@ CoverCase CoverBook::make_case(const CandidateInfo& candidate,
         erosion::operations_of(m_management, grown), grown, m_management.start, m_weather);
     result.c = result.schedule->c();
     return result;
+}
+
+std::shared_ptr<const CoverCase> CoverBook::revised_case(std::size_t candidate,
+                                                         cover::Forecast forecast) const {
+    return std::make_shared<const CoverCase>(case_of(m_candidates[candidate], std::move(forecast)));
 }
 
 std::shared_ptr<const CoverBook::Cases> CoverBook::cases(const cover::SiteInputs& site) const {

@@ -62,12 +62,17 @@ class CoverBook {
     using Cases = std::vector<std::shared_ptr<const CoverCase>>;
     std::shared_ptr<const Cases> cases(const cover::SiteInputs& site) const;
 
+    /// A case with another forecast than the model's (scouting), not shared with other zones.
+    std::shared_ptr<const CoverCase> revised_case(std::size_t candidate,
+                                                  cover::Forecast forecast) const;
+
     /// C for every draw of the uncertainty design, with and without; kept with the case.
     std::shared_ptr<const erosion::CDraws> draws(const CoverCase& with) const;
     const erosion::Design& design() const { return m_design; }
     bool has_draws() const { return m_design.draws > 0; }
 
   private:
+    CoverCase case_of(const CandidateInfo& candidate, cover::Forecast forecast) const;
     CoverCase make_case(const CandidateInfo& candidate, const cover::SiteInputs& site) const;
 
     SeasonDates m_dates;

@@ -8,6 +8,7 @@
 #include "plan/ground.hpp"
 #include "plan/rasters.hpp"
 #include "plan/rate_steps.hpp"
+#include "plan/scouting_visit.hpp"
 #include "plan/yields.hpp"
 #include "plan/zone_steps.hpp"
 #include "prescription/surface.hpp"
@@ -314,6 +315,8 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
             zone.seed_rate_kg_ha =
                 inputs.covers->candidates()[zone.options[*zone.chosen].candidate].seed.bulk_kg_ha;
         }
+        apply_scouting(inputs, result, zone,
+                       [&](const Point& place) { return zone_at(result, place); });
         finish_erosion(inputs, zone);
         budget_nitrogen(inputs, zone_tests[z],
                         yield_goal_of_zone(inputs, ground, zones.cells[z], yields), zone);

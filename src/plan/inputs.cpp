@@ -8,6 +8,7 @@
 #include "gis/start.hpp"
 #include "plan/fingerprint.hpp"
 #include "plan/point_tables.hpp"
+#include "plan/scouting_visit.hpp"
 #include "plan/yields.hpp"
 
 #include <algorithm>
@@ -270,6 +271,7 @@ Inputs load_inputs(const Job& job) {
     }
 
     inputs.probes = load_probes(job, inputs.warnings);
+    inputs.scouting = read_scouting(job, catalogue, inputs.fields.size());
     inputs.tests = load_tests(job, inputs.warnings);
     inputs.credits = job.nitrogen.credits_table.empty()
                          ? nitrogen::CreditTable::built_in()

@@ -4,6 +4,7 @@
 
 #include "base/shapes.hpp"
 #include "compaction/penetrometer.hpp"
+#include "cover/scouting.hpp"
 #include "gis/raster_source.hpp"
 #include "gis/vector.hpp"
 #include "nitrogen/credits.hpp"
@@ -46,6 +47,12 @@ struct ProbeStops {
     gis::Crs crs;
 };
 
+/// A scouting record, with the field it names ("" where it has none). Places are lon, lat.
+struct ScoutRecord {
+    cover::Scouting record;
+    std::string field;
+};
+
 /// A file whose content went into the run.
 struct Fingerprint {
     std::string key;    ///< job key
@@ -66,6 +73,7 @@ struct Inputs {
     std::unique_ptr<CoverBook> covers;
     ProbeStops probes;
     std::vector<TestSample> tests;
+    std::vector<ScoutRecord> scouting;
     nitrogen::CreditTable credits;
     const nitrogen::Method* method = nullptr;
     std::optional<double> yield_goal_kg_ha;

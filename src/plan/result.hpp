@@ -75,6 +75,7 @@ struct ZoneResult {
 
     std::vector<CoverOption> options;  ///< in the order of the candidates
     std::optional<std::size_t> chosen;
+    std::vector<std::string> visit_notes;  ///< what a scouting visit found against the forecast
     cover::ZoneNeeds needs;
     cover::SiteInputs site;
 

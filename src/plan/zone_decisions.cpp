@@ -181,6 +181,20 @@ void set_cover_needs(const Inputs& inputs, const ZoneTests& tests, ZoneResult& z
     needs.next_crop_n_need = needs.next.legume ? 0.0 : 1.0;
 }
 
+void set_credit(const Inputs& inputs, const ZoneResult& zone, CoverOption& option,
+                std::optional<double> height_cm, std::optional<double> stand_pct) {
+    const cover::Cover& cover = inputs.covers->candidates()[option.candidate].cover;
+    nitrogen::CoverEvidence evidence = evidence_of(inputs, cover, option.with->forecast, zone);
+    if (height_cm) evidence.height_cm = height_cm;
+    if (stand_pct) {
+        // Thirds of a full stand [common practice, no source].
+        evidence.stand = *stand_pct >= 67.0   ? nitrogen::Stand::good
+                         : *stand_pct >= 33.0 ? nitrogen::Stand::fair
+                                              : nitrogen::Stand::poor;
+    }
+    option.credit = nitrogen::cover_credit(inputs.credits, inputs.job.nitrogen.region, evidence);
+}
+
 cover::Choice score_covers(const Inputs& inputs, ZoneResult& zone) {
     const CoverBook& book = *inputs.covers;
     const auto cases = book.cases(zone.site);
@@ -194,9 +208,7 @@ cover::Choice score_covers(const Inputs& inputs, ZoneResult& zone) {
         option.soil_loss_mg_ha =
             zone.loss_bare_mg_ha.value_or(0.0) * option.with->c * zone.practice.p;
         const cover::Cover& cover = book.candidates()[i].cover;
-        option.credit =
-            nitrogen::cover_credit(inputs.credits, inputs.job.nitrogen.region,
-                                   evidence_of(inputs, cover, option.with->forecast, zone));
+        set_credit(inputs, zone, option);
         cover::Candidate candidate;
         candidate.cover = &cover;
         candidate.forecast = &option.with->forecast;

@@ -34,6 +34,10 @@ void set_cover_needs(const Inputs& inputs, const ZoneTests& tests, ZoneResult& z
 /// Every candidate forecast, costed and scored. `choices` gets the scores for the field's choice.
 cover::Choice score_covers(const Inputs& inputs, ZoneResult& zone);
 
+/// Credit of an option, by the model's height and a full stand, or by what was measured.
+void set_credit(const Inputs& inputs, const ZoneResult& zone, CoverOption& option,
+                std::optional<double> height_cm = {}, std::optional<double> stand_pct = {});
+
 /// Soil loss with the chosen cover, reduction, interval, wind.
 void finish_erosion(const Inputs& inputs, ZoneResult& zone);
 
