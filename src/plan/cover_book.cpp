@@ -177,16 +177,17 @@ std::shared_ptr<const CoverBook::Cases> CoverBook::cases(const cover::SiteInputs
     return m_cases.emplace(key, std::move(made)).first->second;
 }
 
-std::shared_ptr<const erosion::CDraws> CoverBook::draws(const CoverCase& with) const {
+std::shared_ptr<const erosion::CDraws> CoverBook::draws(
+    const std::shared_ptr<const CoverCase>& with) const {
     {
         const std::lock_guard guard(m_lock);
-        const auto found = m_draws.find(&with);
+        const auto found = m_draws.find(with);
         if (found != m_draws.end()) return found->second;
     }
     auto made =
-        std::make_shared<const erosion::CDraws>(erosion::c_draws(*m_now, *with.schedule, m_design));
+        std::make_shared<const erosion::CDraws>(erosion::c_draws(*m_now, *with->schedule, m_design));
     const std::lock_guard guard(m_lock);
-    return m_draws.emplace(&with, std::move(made)).first->second;
+    return m_draws.emplace(with, std::move(made)).first->second;
 }
 
 }  // namespace catchfield::plan

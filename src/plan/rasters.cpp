@@ -2,6 +2,7 @@
 #include "plan/rasters.hpp"
 
 #include "base/units.hpp"
+#include "gis/start.hpp"
 
 #include <cmath>
 #include <map>
@@ -20,6 +21,7 @@ std::map<std::string, std::unique_ptr<gis::RasterSource>>& sources() {
 }  // namespace
 
 const gis::RasterSource& raster_for_thread(const std::string& path) {
+    gis::prepare_thread();
     auto& slot = sources()[path];
     if (!slot) {
         gis::RasterOptions options;

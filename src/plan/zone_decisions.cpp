@@ -239,7 +239,7 @@ void finish_erosion(const Inputs& inputs, ZoneResult& zone) {
             const double slope = std::clamp(zone.slope_pct, 0.05, terrain::clamp_slope_pct);
             zone.uncertainty =
                 erosion::soil_loss_uncertainty(factors, terrain::length_exponent(slope),
-                                               *book.draws(*zone.cover()->with), book.design());
+                                               *book.draws(zone.cover()->with), book.design());
         }
     }
     if (zone.cover() != nullptr) {
