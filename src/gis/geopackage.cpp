@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 #include "gis/geopackage.hpp"
+#include "gis/files.hpp"
 
 #include "base/error.hpp"
 #include "base/text.hpp"
@@ -203,6 +204,8 @@ void GeoPackageWriter::commit() {
                     "cannot be put in place: " + std::generic_category().message(errno),
                     {.path = state.path});
     }
+    remove_folder(state.folder);
+    state.folder.clear();
 }
 
 }  // namespace catchfield::gis

@@ -202,6 +202,16 @@ TEST(GeoPackage, ComesBackAsWritten) {
     EXPECT_EQ(read_layer(folder / "plan.gpkg", "cover_options").features.size(), 50U);
 }
 
+TEST(GeoPackage, LeavesOnlyTheFileOnceCommitted) {
+    const TemporaryFolder folder;
+    GeoPackageWriter writer(folder / "plan.gpkg",
+                            {{"zones", LayerGeometry::multi_polygon, columns(), utm15(), {}}});
+    writer.add(0, rows()[0]);
+    writer.commit();
+    // While the writer still lives: a plan folder is renamed before its writers end.
+    EXPECT_EQ(folder.entries().size(), 1U);
+}
+
 TEST(GeoPackage, LeavesNothingWithoutCommit) {
     const TemporaryFolder folder;
     {
