@@ -87,8 +87,15 @@ std::optional<double> yield_goal_of_zone(const Inputs& inputs, const Ground& gro
     ZoneMean mean;
     for (const geometry::CellShare& cell : cells) {
         if (yields) {
-            if (yields->valid[cell.cell] != 0)
-                mean.add(static_cast<double>(yields->values[cell.cell]), cell.share);
+            if (yields->valid[cell.cell] == 0) continue;
+            const double goal = static_cast<double>(yields->values[cell.cell]);
+            if (!(goal >= 0.0 && goal <= 40'000.0)) {
+                throw Error(ErrorKind::data,
+                            "a yield of " + fixed(goal, 0) + " kg/ha is outside 0 to 40,000",
+                            {.path = inputs.job.nitrogen.yield_raster,
+                             .hint = "Check nitrogen.yield-unit and the raster's nodata value."});
+            }
+            mean.add(goal, cell.share);
         } else if (const SoilFacts* soil = ground.soil_at(cell.cell, inputs.soils)) {
             if (soil->yield_goal_kg_ha) mean.add(*soil->yield_goal_kg_ha, cell.share);
         }
@@ -128,16 +135,32 @@ MultiPolygon no_apply_ground(const Inputs& inputs, const FieldResult& result) {
     return geometry::intersection(geometry::unite(parts), result.boundary);
 }
 
+/// Takes no-apply ground out of the zones. Where nothing is left the field keeps its plan, without
+/// nitrogen, and says so.
+void cut_no_apply(const std::vector<MultiPolygon>& shapes, FieldResult& result) {
+    constexpr double sliver_m2 = 1.0;
+    if (area(result.boundary) - area(result.no_apply) < sliver_m2) {
+        result.rate_shapes.assign(shapes.size(), {});
+        result.status = FieldStatus::partly;
+        result.reasons.push_back(
+            "the ground of nitrogen.no-apply and its setback take the whole field: no nitrogen is "
+            "prescribed (check the features and nitrogen.setback)");
+        return;
+    }
+    geometry::CutZones cut = geometry::take_out(shapes, result.no_apply);
+    result.rate_shapes = std::move(cut.zones);
+    for (MultiPolygon& shape : result.rate_shapes) {
+        if (area(shape) < sliver_m2) shape.clear();
+    }
+    result.warnings.insert(result.warnings.end(), cut.warnings.begin(), cut.warnings.end());
+}
+
 void prescribe(const Inputs& inputs, FieldResult& result) {
     result.no_apply = no_apply_ground(inputs, result);
     std::vector<MultiPolygon> shapes;
     for (const ZoneResult& zone : result.zones) shapes.push_back(zone.shape);
     result.rate_shapes = shapes;
-    if (!result.no_apply.empty()) {
-        geometry::CutZones cut = geometry::take_out(shapes, result.no_apply);
-        result.rate_shapes = std::move(cut.zones);
-        result.warnings.insert(result.warnings.end(), cut.warnings.begin(), cut.warnings.end());
-    }
+    if (!result.no_apply.empty()) cut_no_apply(shapes, result);
     const bool us = inputs.us();
     result.product = inputs.product ? inputs.product->title : "nitrogen";
     result.rate_unit = prescription::unit_name(inputs.rate_unit);

@@ -4,6 +4,7 @@
 #include "base/text.hpp"
 #include "base/units.hpp"
 #include "plan/columns.hpp"
+#include "plan/nitrogen_section.hpp"
 #include "report/html.hpp"
 #include "report/map.hpp"
 
@@ -344,7 +345,8 @@ std::string zone_section(const Inputs& inputs, const FieldResult& result, const 
         html += "<h3>Found in the field, against the forecast</h3>" + report::bullet_list(zone.visit_notes);
     }
     html += half_month_section(inputs, zone);
-    html += "<h3>Nitrogen</h3>" + budget_section(inputs, result, zone, shown);
+    html += "<h3>Nitrogen</h3>" + budget_section(inputs, result, zone, shown) +
+            nitrogen_details(inputs, zone);
     html += "<h3>Compaction</h3>" + taproot_section(zone);
     html += "<details><summary>Figures and their sources</summary>" +
             ground_table(inputs, zone, shown) + "</details>";
