@@ -11,6 +11,7 @@ std::vector<std::unique_ptr<Command>> all_commands() {
     commands.push_back(start_command());
     commands.push_back(check_command());
     commands.push_back(plan_command());
+    commands.push_back(rank_command());
     commands.push_back(export_command());
     commands.push_back(fit_command());
     commands.push_back(species_command());

@@ -34,11 +34,13 @@ void set_erosivity(Climate& climate, const weather::Erosivity& estimate) {
                             estimate.warnings.end());
 }
 
-void load_shares(const Job& job, const weather::Monthly& monthly, Climate& climate) {
+/// Shares as the user gives them, else those of the rain record, else by the months' rain.
+void load_shares(const Job& job, const weather::Monthly& monthly,
+                 const std::optional<weather::ErosivityShares>& of_record, Climate& climate) {
     weather::ErosivityShares shares;
     const std::string& given = job.weather.erosivity_shares;
     if (given.empty()) {
-        shares = weather::shares_from_monthly(monthly);
+        shares = of_record ? *of_record : weather::shares_from_monthly(monthly);
     } else if (given.find(',') != std::string::npos) {
         std::vector<double> values;
         for (const std::string& part : split_list(given)) {
@@ -130,12 +132,15 @@ Climate load_climate(const Job& job, Point centre, SeasonDates& dates) {
     climate.annual_precip_mm = weather::annual_precip_mm(monthly);
     climate.winter_precip_mm = weather::winter_precip_mm(monthly);
 
+    std::optional<weather::ErosivityShares> record_shares;
     if (job.weather.erosivity_si) {
         climate.year.r_si = *job.weather.erosivity_si;
         climate.r_low_si = climate.r_high_si = climate.year.r_si;
         climate.erosivity_source = "given";
     } else if (!job.weather.rain.empty()) {
-        set_erosivity(climate, erosivity_from_record(read_table(job.weather.rain)));
+        RainErosivity record = erosivity_from_record(read_table(job.weather.rain));
+        set_erosivity(climate, record.erosivity);
+        record_shares = std::move(record.shares);
     } else if (place) {
         climate.year.r_si = place->place.r_si;
         climate.r_low_si = climate.r_high_si = climate.year.r_si;
@@ -143,7 +148,7 @@ Climate load_climate(const Job& job, Point centre, SeasonDates& dates) {
     } else {
         set_erosivity(climate, weather::erosivity_from_monthly(monthly));
     }
-    load_shares(job, monthly, climate);
+    load_shares(job, monthly, record_shares, climate);
     const weather::HalfMonthClimate halves = weather::half_months(climate.mean_year);
     climate.year.precip_mm = halves.precip_mm;
     climate.year.tmean_c = halves.tmean_c;

@@ -419,6 +419,10 @@ Job make_job(const JobValues& values, const std::filesystem::path& folder) {
     job.output.layers = read.yes("output.layers");
     job.output.reports = read.yes("output.reports");
     job.output.draws = read.integer("output.uncertainty", 0, 100'000);
+    if (job.output.draws > 0 && job.output.draws < 20) {
+        refuse("output.uncertainty", read.text("output.uncertainty"),
+               "too few draws for an interval", "Give at least 20, or 0 for none.");
+    }
     return job;
 }
 

@@ -296,10 +296,12 @@ std::string ground_table(const Inputs& inputs, const ZoneResult& zone, const Sho
     add("K, Mg ha h/(ha MJ mm)", number(zone.k_si, 4), zone.k_route);
     add("R, MJ mm/(ha h yr)", fixed(inputs.climate.year.r_si, 0), inputs.climate.erosivity_source);
     add("P", fixed(zone.practice.p, 2), zone.practice.note);
+    add("Flow from beyond the greatest slope length, % of the zone",
+        fixed(100.0 * zone.channel_share, 1), "gullies are not in the soil loss");
     add(std::string("Bare fallow, ") + shown.loss_unit(), shown.loss_text(zone.loss_bare_mg_ha),
         "R K LS");
     add(std::string("Tolerance T, ") + shown.loss_unit(), shown.loss_text(zone.t_mg_ha),
-        "soil map or guide by depth");
+        zone.t_route.empty() ? "not known" : zone.t_route);
     add("Present loss over T", zone.loss_over_t ? significant(*zone.loss_over_t, 2) : "not known",
         "A/T");
     add("Erodibility index",
@@ -320,7 +322,17 @@ std::string ground_table(const Inputs& inputs, const ZoneResult& zone, const Sho
     add("Soil map covers, %", fixed(100.0 * zone.coverage.mapped, 0),
         "nearest polygon on " + fixed(100.0 * zone.coverage.filled, 0) + " %, none on " +
             fixed(100.0 * zone.coverage.without, 0) + " %");
+    if (!zone.wind_group.empty())
+        add("Wind erodibility group", zone.wind_group, "soil map or texture");
     if (zone.uncertainty) {
+        add(std::string("Present loss, ") + shown.loss_unit(),
+            shown.loss_text(zone.loss_now_mg_ha) + " (" +
+                shown.loss_text(zone.uncertainty->loss_now_mg_ha.low) + " to " +
+                shown.loss_text(zone.uncertainty->loss_now_mg_ha.high) + ")",
+            "Latin hypercube, 80 % interval");
+        add("Moves the reduction most",
+            std::string(erosion::uncertain_input_name(zone.uncertainty->cut_driver)),
+            "Latin hypercube, 80 % interval");
         add("Moves the loss most",
             std::string(erosion::uncertain_input_name(zone.uncertainty->loss_driver)),
             "Latin hypercube, 80 % interval");

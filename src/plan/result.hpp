@@ -59,8 +59,11 @@ struct ZoneResult {
     Coverage coverage;
     std::optional<double> k_si, t_mg_ha, om_pct, clay_pct, density_g_cm3, rooting_depth_cm;
     std::optional<double> available_water_mm;
-    std::string soil;     ///< map unit with the largest area
-    std::string k_route;  ///< how K came about, of that map unit
+    std::string soil;            ///< map unit with the largest area
+    std::string k_route;         ///< how K came about, of that map unit
+    std::string t_route;         ///< where T comes from, of that map unit
+    double channel_share = 0.0;  ///< of the area: inflow beyond the greatest slope length
+    double steep_share = 0.0;    ///< of the area: slope above 20 %
     std::string drainage;
     std::string hydrologic_group;
     bool coarse = false;

@@ -23,6 +23,28 @@ Json number(double value, int decimals) {
     return text.empty() ? Json() : Json::parse(text);
 }
 
+/// Which way K and T of every map unit came about; polygons of one unit that agree are one entry.
+Json soils_json(const Soils& soils) {
+    Json list = Json::array();
+    for (const SoilFacts& facts : soils.facts) {
+        Json entry;
+        entry["map_unit"] = facts.unit.key;
+        entry["name"] = facts.unit.name;
+        if (facts.erodibility) {
+            entry["k_si"] = number(facts.erodibility->k_si, 5);
+            entry["k_route"] = soil::erodibility_route_name(facts.erodibility->route);
+            entry["k_basis"] = facts.erodibility->basis;
+            entry["k_confidence"] = confidence_name(facts.erodibility->confidence);
+        }
+        if (facts.t_mg_ha) {
+            entry["t_mg_ha"] = number(*facts.t_mg_ha, 3);
+            entry["t_route"] = facts.t_note;
+        }
+        if (std::find(list.begin(), list.end(), entry) == list.end()) list.push_back(entry);
+    }
+    return list;
+}
+
 }  // namespace
 
 std::string joined_reasons(const std::vector<std::string>& reasons) {
@@ -93,6 +115,7 @@ std::string run_json(const Inputs& inputs, const std::vector<FieldRecord>& field
                          {"shares", inputs.climate.shares_source},
                          {"temperature", inputs.climate.temperature_source},
                          {"confidence", confidence_name(inputs.climate.confidence)}};
+    root["soils"] = soils_json(inputs.soils);
     root["nitrogen_method"] = {{"id", inputs.method->id},
                                {"valid_for", inputs.method->valid_for},
                                {"source", inputs.method->source},

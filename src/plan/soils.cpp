@@ -87,7 +87,12 @@ SoilFacts facts_of(soil::MapUnit unit, const soil::Profile* profile,
     SoilFacts facts;
     facts.unit = std::move(unit);
     facts.profile = profile;
-    facts.erodibility = soil::erodibility(facts.unit, profile, soil::Stones::in_cover, warnings);
+    // C is the same for all zones and knows no stones, so K has to count them where they are known.
+    const bool stones_known = facts.unit.kw_us || facts.unit.surface.fragments_pct ||
+                              (profile != nullptr && !profile->horizons.empty() &&
+                               profile->horizons.front().fragments_pct);
+    facts.erodibility = soil::erodibility(
+        facts.unit, profile, stones_known ? soil::Stones::in_k : soil::Stones::in_cover, warnings);
     facts.texture = facts.unit.texture();
     if (!facts.texture && profile != nullptr && !profile->horizons.empty()) {
         facts.texture = soil::horizon_texture(profile->horizons.front());
@@ -140,7 +145,14 @@ Soils load_soils(const Job& job) {
             [&](std::string_view column) -> std::optional<std::string> {
             const auto position = layer.find_column(column);
             if (!position || feature.values[*position].empty()) return std::nullopt;
-            return feature.values[*position];
+            const std::string& text = feature.values[*position];
+            // The soil room reads US units and checks their ranges; SI columns are turned here.
+            double factor = 1.0;
+            if (job.soil.k_si && (column == map_columns.k || column == map_columns.kw))
+                factor = units::k_si_per_us;
+            if (job.soil.t_si && column == map_columns.t) factor = units::mg_ha_per_ton_ac;
+            const auto number = factor != 1.0 ? parse_number(text) : std::nullopt;
+            return number ? shortest(*number / factor) : text;
         };
         soil::MapUnit unit;
         try {
@@ -152,11 +164,6 @@ Soils load_soils(const Job& job) {
                          .feature = std::to_string(feature.fid),
                          .hint = error.context().hint});
         }
-        if (job.soil.k_si) {
-            if (unit.kf_us) *unit.kf_us /= units::k_si_per_us;
-            if (unit.kw_us) *unit.kw_us /= units::k_si_per_us;
-        }
-        if (job.soil.t_si && unit.t_us) *unit.t_us /= units::mg_ha_per_ton_ac;
         const auto profile = soils.profiles.find(unit.key);
         if (profile == soils.profiles.end() && !soils.profiles.empty())
             without_profile.insert(unit.key);
@@ -194,7 +201,10 @@ Soils load_soils(const Job& job) {
     if (!any_k) {
         throw Error(
             ErrorKind::data,
-            "no soil polygon has an erodibility K, nor texture to work it out from",
+            std::string(
+                "no soil polygon has an erodibility K that can be used, nor texture to work it out "
+                "from") +
+                (soils.warnings.empty() ? "" : " (" + soils.warnings.front() + ")"),
             {.path = job.soil.map,
              .layer = layer.name,
              .hint = "Name the column: soil.columns = k=<column>, or sand=, silt=, clay=, om=."});

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "plan/writer.hpp"
 
+#include "base/table.hpp"
 #include "base/text.hpp"
 #include "gis/files.hpp"
 #include "gis/geojson.hpp"
@@ -95,6 +96,50 @@ void add_rates(const Inputs& inputs, const FieldResult& result, FieldFiles& file
                              tiff(result.seed_cells, "seed_rate", result.seed_unit));
 }
 
+/// The rows behind every zone's C, with and without the cover: C = sum of EI share x SLR, SLR =
+/// PLU CC SC SR SM.
+std::string half_month_csv(const Inputs& inputs, const FieldResult& result) {
+    std::string csv = csv_row({"field_id",     "zone",
+                               "management",   "half_month",
+                               "year",         "ei_share",
+                               "precip_mm",    "tmean_c",
+                               "flat_kg_ha",   "standing_kg_ha",
+                               "cover_pct",    "canopy_fraction",
+                               "roughness_mm", "plu",
+                               "cc",           "sc",
+                               "sr",           "sm",
+                               "slr",          "operations"});
+    for (const ZoneResult& zone : result.zones) {
+        const auto add = [&](const erosion::CoverManagement& table, const char* management) {
+            for (const erosion::HalfMonthRow& row : table.rows) {
+                csv += csv_row({result.id,
+                                std::to_string(zone.zone),
+                                management,
+                                half_month_name(row.half_month),
+                                std::to_string(row.year),
+                                fixed(row.ei_share, 6),
+                                fixed(row.precip_mm, 2),
+                                fixed(row.tmean_c, 2),
+                                fixed(row.flat_kg_ha, 1),
+                                fixed(row.standing_kg_ha, 1),
+                                fixed(row.cover_pct, 2),
+                                fixed(row.canopy_fraction, 4),
+                                fixed(row.roughness_mm, 3),
+                                fixed(row.plu, 6),
+                                fixed(row.cc, 6),
+                                fixed(row.sc, 6),
+                                fixed(row.sr, 6),
+                                fixed(row.sm, 6),
+                                fixed(row.slr, 7),
+                                row.operations});
+            }
+        };
+        add(inputs.covers->now_table(), "now");
+        if (zone.cover() != nullptr) add(inputs.covers->cover_table(*zone.cover()->with), "cover");
+    }
+    return csv;
+}
+
 }  // namespace
 
 FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
@@ -131,6 +176,8 @@ FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
     }
     if (inputs.job.output.reports) {
         files.files.emplace_back("report/" + result.stem + ".html", field_page(inputs, result));
+        files.files.emplace_back("report/" + result.stem + "-half-months.csv",
+                                 half_month_csv(inputs, result));
     }
     return files;
 }

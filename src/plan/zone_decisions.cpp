@@ -407,7 +407,15 @@ void judge_confidence(const Inputs& inputs, ZoneResult& zone) {
     if (zone.cover() == nullptr) add("No candidate cover fits this zone; see the reasons of each.");
     if (zone.slope_pct > terrain::warn_slope_pct) {
         add("Slope above 20 %: beyond the data behind the equations.");
+    } else if (zone.steep_share > 0.05) {
+        add("Slopes above 20 % on " + fixed(100.0 * zone.steep_share, 0) +
+            " % of the zone: beyond the data behind the equations.");
     }
+    if (zone.channel_share > 0.1) {
+        add("Water collects on " + fixed(100.0 * zone.channel_share, 0) +
+            " % of the zone: gullies may form, and they are not in the soil loss.");
+    }
+    if (zone.practice.beyond_limit) add("Support practice not counted: " + zone.practice.note);
     if (zone.loss_over_t && *zone.loss_over_t > 1.0) {
         add("Soil loss is above tolerance under present management.");
     }

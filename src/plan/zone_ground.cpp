@@ -63,7 +63,8 @@ compaction::PanNature pan_nature(soil::LayerNature nature) {
 void describe_ground(const Inputs& inputs, const Ground& ground,
                      const std::vector<geometry::CellShare>& cells, ZoneResult& zone) {
     ZoneMean slope, ls, k, k_ls, t, om, clay, density, depth, water;
-    double whole = 0.0, mapped = 0.0, filled = 0.0, no_terrain = 0.0, coarse = 0.0;
+    double whole = 0.0, mapped = 0.0, filled = 0.0, no_terrain = 0.0, coarse = 0.0, channel = 0.0,
+           steep = 0.0;
     for (const geometry::CellShare& cell : cells) {
         const double share = cell.share;
         // Edge cells whose centre is outside have no terrain or soil of their own: they take part
@@ -74,6 +75,9 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
         if (has_terrain) {
             slope.add(static_cast<double>(ground.terrain.slope_pct[cell.cell]), share);
             ls.add(static_cast<double>(ground.terrain.ls[cell.cell]), share);
+            if (ground.terrain.channel[cell.cell]) channel += share;
+            if (static_cast<double>(ground.terrain.slope_pct[cell.cell]) > terrain::warn_slope_pct)
+                steep += share;
         } else {
             no_terrain += share;
         }
@@ -99,6 +103,8 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
     if (whole > 0.0) {
         zone.coverage = {mapped / whole, filled / whole, 1.0 - (mapped + filled) / whole,
                          no_terrain / whole};
+        zone.channel_share = channel / whole;
+        zone.steep_share = steep / whole;
     }
     zone.slope_pct = slope.value().value_or(0.0);
     zone.ls = ls.value().value_or(0.0);
@@ -124,6 +130,7 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
         }
         if (facts.erodibility)
             zone.k_route = soil::erodibility_route_name(facts.erodibility->route);
+        zone.t_route = facts.t_note;
         if (facts.wind) zone.wind_group = facts.wind->group;
     }
 }
