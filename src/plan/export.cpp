@@ -114,11 +114,13 @@ std::vector<std::string> wanted_ids(const std::string& text, const PlanFolder& f
 
 std::vector<PlannedField> chosen_fields(const ExportRequest& request, const PlanFolder& folder) {
     const std::vector<std::string> wanted = wanted_ids(request.fields, folder);
-    // Stems without dots: some readers cut a name at its first dot.
+    // Short stems without dots: some readers cut a name at its first dot, others at 64 characters.
+    constexpr std::size_t longest_stem = 50;
     std::vector<std::string> stems;
     for (const PlannedField& field : folder.fields) {
         std::string stem = field.stem;
         std::replace(stem.begin(), stem.end(), '.', '-');
+        stem = stem.substr(0, longest_stem);
         stems.push_back(stem);
     }
     stems = unique_file_stems(stems);
@@ -582,7 +584,7 @@ class Exporter {
             }
         }
         field.tasks.push_back(std::move(task));
-        const std::string key = m_request.merged ? "" : map.stem;
+        const std::string key = m_request.merged ? "" : map.stem + "-task";
         m_tasks[key].push_back(std::move(field));
         const std::string base = key.empty() ? "TASKDATA" : key + "/TASKDATA";
         return m_request.zip ? base + ".zip" : base + "/TASKDATA.XML";
