@@ -5,9 +5,12 @@
 #include "base/text.hpp"
 #include "geometry/overlay.hpp"
 #include "plan/drawn_zones.hpp"
+#include "plan/point_layers.hpp"
 #include "plan/rasters.hpp"
+#include "zoning/yields.hpp"
 
 #include <algorithm>
+#include <filesystem>
 #include <map>
 #include <set>
 
@@ -27,38 +30,39 @@ zoning::Feature soil_feature(const std::string& name, const Ground& ground, cons
     return feature;
 }
 
-zoning::Feature terrain_feature(const std::string& name, const Raster<float>& values,
-                                const Mask& valid) {
+zoning::Feature terrain_feature(const std::string& name, Raster<float> values, Mask valid) {
     zoning::Feature feature;
     feature.name = name;
-    feature.values = values;
-    feature.valid = valid;
+    feature.values = std::move(values);
+    feature.valid = std::move(valid);
     return feature;
 }
 
+zoning::Feature file_feature(const std::string& name, const std::string& file, const Ground& ground,
+                             const Inputs& inputs, std::vector<std::string>& warnings) {
+    if (is_point_file(file)) {
+        return point_feature(name, inputs.point_layers.at(file), ground, warnings);
+    }
+    auto window = raster_for_thread(file).read<float>(ground.frame, ground.crs,
+                                                      gis::Resampling::bilinear);
+    return terrain_feature(name, std::move(window.values), std::move(window.valid));
+}
+
+/// One file, or several years of yield: each year by its own mean, then averaged.
 zoning::Feature layer_feature(const std::string& name, const std::string& files,
-                              const Ground& ground) {
-    // Several rasters under one name are averaged where they have values.
-    zoning::Feature feature;
-    feature.name = name;
-    feature.values = Raster<float>(ground.frame);
-    feature.valid = Mask(ground.frame);
-    std::vector<int> counts(ground.frame.size(), 0);
-    for (const std::string& file : split(files, ';')) {
-        const auto window = raster_for_thread(file).read<float>(ground.frame, ground.crs,
-                                                                gis::Resampling::bilinear);
-        for (std::size_t i = 0; i < counts.size(); ++i) {
-            if (!window.valid[i]) continue;
-            feature.values[i] += window.values[i];
-            ++counts[i];
-        }
+                              const Ground& ground, const Inputs& inputs,
+                              std::vector<std::string>& warnings) {
+    const std::vector<std::string> list = split(files, ';');
+    if (list.size() == 1) return file_feature(name, list.front(), ground, inputs, warnings);
+    std::vector<zoning::YieldYear> years;
+    for (const std::string& file : list) {
+        zoning::Feature one = file_feature(name, file, ground, inputs, warnings);
+        years.push_back({std::filesystem::path(file).stem().string(), std::move(one.values),
+                         std::move(one.valid)});
     }
-    for (std::size_t i = 0; i < counts.size(); ++i) {
-        if (counts[i] == 0) continue;
-        feature.values[i] /= static_cast<float>(counts[i]);
-        feature.valid[i] = 1;
-    }
-    return feature;
+    zoning::YieldHistory history = zoning::combine_years(years, ground.field);
+    for (const std::string& warning : history.warnings) warnings.push_back(name + ": " + warning);
+    return terrain_feature(name, std::move(history.relative_pct), std::move(history.valid));
 }
 
 const std::map<std::string, SoilValue>& soil_values() {
@@ -150,7 +154,7 @@ std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& g
             std::find_if(inputs.job.zones.layers.begin(), inputs.job.zones.layers.end(),
                          [&](const auto& layer) { return layer.first == name; });
         if (own != inputs.job.zones.layers.end()) {
-            features.push_back(layer_feature(name, own->second, ground));
+            features.push_back(layer_feature(name, own->second, ground, inputs, warnings));
             features.back().ratio_scale = true;
         } else if (soil != soil_values().end()) {
             features.push_back(soil_feature(name, ground, inputs, soil->second, name != "depth"));

@@ -7,6 +7,7 @@
 #include "gis/files.hpp"
 #include "gis/start.hpp"
 #include "plan/fingerprint.hpp"
+#include "plan/point_layers.hpp"
 #include "plan/point_tables.hpp"
 #include "plan/scouting_visit.hpp"
 #include "plan/yields.hpp"
@@ -250,7 +251,13 @@ Inputs load_inputs(const Job& job) {
         job.terrain.source == TerrainSource::elevation ? job.terrain.elevation : job.terrain.slope;
     inputs.terrain_info = gis::RasterSource(terrain, raster).info();
     for (const auto& [name, files] : job.zones.layers) {
-        for (const std::string& file : split(files, ';')) gis::RasterSource(file, raster);
+        for (const std::string& file : split(files, ';')) {
+            if (is_point_file(file)) {
+                inputs.point_layers.emplace(file, read_points(file, name));
+            } else {
+                gis::RasterSource(file, raster);
+            }
+        }
     }
     if (!job.nitrogen.yield_raster.empty()) gis::RasterSource(job.nitrogen.yield_raster, raster);
 

@@ -18,7 +18,9 @@
 #include "plan/soils.hpp"
 #include "prescription/products.hpp"
 #include "prescription/rate_rule.hpp"
+#include "zoning/monitor_points.hpp"
 
+#include <map>
 #include <memory>
 #include <optional>
 #include <string>
@@ -72,6 +74,7 @@ struct Inputs {
     Climate climate;
     std::unique_ptr<CoverBook> covers;
     ProbeStops probes;
+    std::map<std::string, std::vector<zoning::MonitorPoint>> point_layers;  ///< by file
     std::vector<TestSample> tests;
     std::vector<ScoutRecord> scouting;
     nitrogen::CreditTable credits;
