@@ -130,9 +130,9 @@ CoverBook::CoverBook(const Job& job, const cover::Catalogue& catalogue, const Cl
         m_design = erosion::latin_hypercube(static_cast<std::size_t>(job.output.draws));
 }
 
-CoverCase CoverBook::make_case(const CandidateInfo& candidate, const cover::SiteInputs& site) const {
-    return case_of(candidate,
-                   cover::forecast(candidate.cover, candidate.growth, m_season, site));
+CoverCase CoverBook::make_case(const CandidateInfo& candidate,
+                               const cover::SiteInputs& site) const {
+    return case_of(candidate, cover::forecast(candidate.cover, candidate.growth, m_season, site));
 }
 
 CoverCase CoverBook::case_of(const CandidateInfo& candidate, cover::Forecast forecast) const {
@@ -184,8 +184,8 @@ std::shared_ptr<const erosion::CDraws> CoverBook::draws(
         const auto found = m_draws.find(with);
         if (found != m_draws.end()) return found->second;
     }
-    auto made =
-        std::make_shared<const erosion::CDraws>(erosion::c_draws(*m_now, *with->schedule, m_design));
+    auto made = std::make_shared<const erosion::CDraws>(
+        erosion::c_draws(*m_now, *with->schedule, m_design));
     const std::lock_guard guard(m_lock);
     return m_draws.emplace(with, std::move(made)).first->second;
 }

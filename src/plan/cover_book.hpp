@@ -67,7 +67,8 @@ class CoverBook {
                                                   cover::Forecast forecast) const;
 
     /// C for every draw of the uncertainty design, with and without; kept with the case.
-    std::shared_ptr<const erosion::CDraws> draws(const std::shared_ptr<const CoverCase>& with) const;
+    std::shared_ptr<const erosion::CDraws> draws(
+        const std::shared_ptr<const CoverCase>& with) const;
     const erosion::Design& design() const { return m_design; }
     bool has_draws() const { return m_design.draws > 0; }
 
@@ -89,7 +90,8 @@ class CoverBook {
 
     mutable std::mutex m_lock;
     mutable std::map<std::vector<double>, std::shared_ptr<const Cases>> m_cases;
-    mutable std::map<std::shared_ptr<const CoverCase>, std::shared_ptr<const erosion::CDraws>> m_draws;
+    mutable std::map<std::shared_ptr<const CoverCase>, std::shared_ptr<const erosion::CDraws>>
+        m_draws;
 };
 
 }  // namespace catchfield::plan

@@ -33,8 +33,15 @@ std::vector<Drawn> shapes_of(const Inputs& inputs, const FieldBoundary& field, c
     const std::size_t field_column = folder ? layer.column("field_id") : 0;
     std::vector<Drawn> drawn;
     const gis::Transformer& to_work = gis::transformer(crs, ground.crs);
+    const Box here = gis::transformer(ground.crs, crs).apply(bounds(ground.boundary));
     for (const gis::Feature& feature : layer.features) {
         if (feature.kind != gis::GeometryKind::polygons) continue;
+        // Zones of other fields may lie where the work grid has no place for them.
+        const Box box = feature.box();
+        if (box.max_x < here.min_x || box.min_x > here.max_x || box.max_y < here.min_y ||
+            box.min_y > here.max_y) {
+            continue;
+        }
         if (folder && feature.values[field_column] != field.id) continue;
         Drawn one;
         if (number_column) {

@@ -103,7 +103,8 @@ constexpr auto keys = std::to_array<Key>({
      "What zones are made from: slope, ls, k, om, density, depth, elevation, wetness, aspect, "
      "clay, awc, or names of layers in zones.layers."},
     {"zones.layers", list, "NAME=FILE,...", "", "",
-     "Your own rasters or points (CSV: lon,lat,value) as features: ec=ec.csv,yield=y23.tif;y24.tif (years are put on one scale)."},
+     "Your own rasters or points (CSV: lon,lat,value) as features: ec=ec.csv,yield=y23.tif;y24.tif "
+     "(years are put on one scale)."},
     {"zones.min-area", area, "ha|ac", "0.5 ha", "", "Smallest patch that a machine can work."},
     {"zones.working-width", length, "m|ft", "", "",
      "Width of the spreader or drill; necks narrower than this are closed."},

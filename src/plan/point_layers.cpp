@@ -1,14 +1,14 @@
 // SPDX-License-Identifier: MIT
 #include "plan/point_layers.hpp"
 
-#include <algorithm>
-#include <cmath>
-#include <map>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "compaction/interpolation.hpp"
 #include "gis/files.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
 
 namespace catchfield::plan {
 
@@ -34,7 +34,8 @@ std::vector<zoning::MonitorPoint> read_points(const std::string& path, const std
         if (table.has("time_s")) point.time_s = table.number(row, "time_s");
         if (table.has("speed_m_s")) point.speed_m_s = table.number(row, "speed_m_s");
         if (table.has("pass")) {
-            point.pass = passes.emplace(table.text(row, "pass"), static_cast<int>(passes.size())).first->second;
+            point.pass = passes.emplace(table.text(row, "pass"), static_cast<int>(passes.size()))
+                             .first->second;
         }
         points.push_back(point);
     }
@@ -42,8 +43,9 @@ std::vector<zoning::MonitorPoint> read_points(const std::string& path, const std
     return points;
 }
 
-zoning::Feature point_feature(const std::string& name, const std::vector<zoning::MonitorPoint>& points,
-                              const Ground& ground, std::vector<std::string>& warnings) {
+zoning::Feature point_feature(const std::string& name,
+                              const std::vector<zoning::MonitorPoint>& points, const Ground& ground,
+                              std::vector<std::string>& warnings) {
     zoning::Feature feature;
     feature.name = name;
     feature.values = Raster<float>(ground.frame);

@@ -3,12 +3,12 @@
 // interpolated over the field.
 #pragma once
 
-#include <string>
-#include <vector>
-
 #include "plan/ground.hpp"
 #include "zoning/features.hpp"
 #include "zoning/monitor_points.hpp"
+
+#include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -23,7 +23,8 @@ std::vector<zoning::MonitorPoint> read_points(const std::string& path, const std
 /// into warnings), means by cell, then ordinary kriging or inverse distance over every cell of the
 /// field, whichever the number of cells allows (said in warnings). No value at all where fewer than
 /// three cells have points.
-zoning::Feature point_feature(const std::string& name, const std::vector<zoning::MonitorPoint>& points,
-                              const Ground& ground, std::vector<std::string>& warnings);
+zoning::Feature point_feature(const std::string& name,
+                              const std::vector<zoning::MonitorPoint>& points, const Ground& ground,
+                              std::vector<std::string>& warnings);
 
 }  // namespace catchfield::plan

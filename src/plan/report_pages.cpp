@@ -354,7 +354,8 @@ std::string zone_section(const Inputs& inputs, const FieldResult& result, const 
                 report::bullet_list(zone.confidence_reasons);
     }
     if (!zone.visit_notes.empty()) {
-        html += "<h3>Found in the field, against the forecast</h3>" + report::bullet_list(zone.visit_notes);
+        html += "<h3>Found in the field, against the forecast</h3>" +
+                report::bullet_list(zone.visit_notes);
     }
     html += half_month_section(inputs, zone);
     html += "<h3>Nitrogen</h3>" + budget_section(inputs, result, zone, shown) +

@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 #include "plan/scouting_visit.hpp"
 
-#include <algorithm>
-
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "gis/files.hpp"
 #include "plan/zone_steps.hpp"
+
+#include <algorithm>
 
 namespace catchfield::plan {
 
@@ -87,17 +87,19 @@ void apply_scouting(const Inputs& inputs, FieldResult& result, ZoneResult& zone,
         zone.options[*grown].taken = true;
     }
     if (!zone.chosen) {
-        result.warnings.push_back("zone " + std::to_string(zone.zone) +
-                                  ": a visit is recorded, but no cover is planned and none is named.");
+        result.warnings.push_back(
+            "zone " + std::to_string(zone.zone) +
+            ": a visit is recorded, but no cover is planned and none is named.");
         return;
     }
     CoverOption& option = zone.options[*zone.chosen];
     const CandidateInfo& info = inputs.covers->candidates()[option.candidate];
-    cover::Revised revised = cover::revise(info.cover, option.with->forecast, found,
-                                           inputs.covers->season(), zone.site, inputs.job.output.units);
+    cover::Revised revised =
+        cover::revise(info.cover, option.with->forecast, found, inputs.covers->season(), zone.site,
+                      inputs.job.output.units);
     zone.visit_notes = revised.notes;
-    zone.visit_notes.insert(zone.visit_notes.begin(),
-                            std::to_string(here.size()) + " record(s), " + iso_date(found.date) + ".");
+    zone.visit_notes.insert(zone.visit_notes.begin(), std::to_string(here.size()) + " record(s), " +
+                                                          iso_date(found.date) + ".");
     option.with = inputs.covers->revised_case(option.candidate, std::move(revised.forecast));
     option.erosion_cut =
         inputs.covers->c_now() > 0.0 ? 1.0 - option.with->c / inputs.covers->c_now() : 0.0;

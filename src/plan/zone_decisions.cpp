@@ -425,9 +425,9 @@ void judge_confidence(const Inputs& inputs, ZoneResult& zone) {
         for (const std::string& text : cover::caution_texts(forecast.cautions)) add(text);
         for (const cover::Component& component : info.cover.components) {
             // Parts of a mixture end each in its own way.
-            const cover::Ending ending = info.cover.pure()
-                                             ? forecast.ending
-                                             : cover::how_it_ends(component.species, inputs.covers->season());
+            const cover::Ending ending =
+                info.cover.pure() ? forecast.ending
+                                  : cover::how_it_ends(component.species, inputs.covers->season());
             for (const std::string& text :
                  cover::ending_advice(component.species, ending, inputs.covers->next_crop())) {
                 add(info.cover.pure() ? text : component.species.name + ": " + text);
