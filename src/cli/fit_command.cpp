@@ -25,7 +25,7 @@ class FitCommand final : public Command {
                "with --output serves nitrogen.response in a job.";
     }
     PositionalSpec positional() const override {
-        return {"TRIAL", "Table with one plot a row: CSV, or columns set apart by blanks.", 1, 1};
+        return {"TRIAL", "One plot a row: CSV, columns set apart by blanks, or a map layer.", 1, 1};
     }
     std::vector<OptionSpec> options() const override {
         return {
@@ -38,6 +38,8 @@ class FitCommand final : public Command {
             {"yield", '\0', "COLUMN", "", "Column with the yields; usual names are found."},
             {"zone", '\0', "COLUMN", "", "Column with the zone; one curve for each."},
             {"site", '\0', "COLUMN", "", "Column with the site; one curve for each."},
+            {"zones", '\0', "PLAN|FILE", "",
+             "Plan folder or polygons: the zone each plot lies in, by its place."},
             {"block", '\0', "COLUMN", "", "Column with the block; it shifts the curve."},
             {"year", '\0', "COLUMN", "", "Column with the year; it shifts the curve."},
             {"only", '\0', "COLUMN=VALUE", "", "Use only rows with this value: site=S5."},
@@ -53,6 +55,11 @@ class FitCommand final : public Command {
         m_request.rate_column = options.text("rate");
         m_request.yield_column = options.text("yield");
         m_request.zone_column = options.text("zone");
+        m_request.zones = options.text("zones");
+        if (!m_request.zones.empty() && !m_request.zone_column.empty()) {
+            throw Error(ErrorKind::usage, "--zone and --zones are both given",
+                        {.hint = "Zones come from a column or from a map."});
+        }
         m_request.block_column = options.text("block");
         m_request.year_column = options.text("year");
         m_request.site_column = options.text("site");

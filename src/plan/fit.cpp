@@ -7,6 +7,7 @@
 #include "base/units.hpp"
 #include "gis/files.hpp"
 #include "nitrogen/crops.hpp"
+#include "plan/trial_places.hpp"
 #include "plan/yields.hpp"
 
 #include <algorithm>
@@ -113,7 +114,8 @@ bool missing_cell(const std::string& cell) {
     return cell.empty() || same_ignoring_case(cell, "NA") || cell == ".";
 }
 
-void read_groups(const Table& table, TrialFit& fit) {
+void read_groups(const TrialTable& trial, TrialFit& fit) {
+    const Table& table = trial.table;
     const FitRequest& request = fit.request;
     const double rate_unit = rate_unit_kg_ha(request.rate_unit);
     const double yield_unit = yield_unit_kg_ha(request.yield_unit, request.crop);
@@ -125,7 +127,9 @@ void read_groups(const Table& table, TrialFit& fit) {
         table, request.yield_column, "yield",
         {"yield", "grain", "grain_yield", "yield_kg_ha", "yield_mg_ha", "yield_bu_ac", "yld"},
         true);
-    const std::string zone = find_column(table, request.zone_column, "zone", {"zone"}, false);
+    const std::string zone = request.zones.empty()
+                                 ? find_column(table, request.zone_column, "zone", {"zone"}, false)
+                                 : std::string();
     const std::string block = find_column(table, request.block_column, "block",
                                           {"block", "rep", "replicate", "replication"}, false);
     const std::string year = find_column(table, request.year_column, "year", {"year"}, false);
@@ -145,7 +149,10 @@ void read_groups(const Table& table, TrialFit& fit) {
 
     std::map<std::pair<std::string, std::string>, std::size_t> places;
     std::map<std::tuple<std::size_t, std::string, std::string>, int> blocks;
-    std::size_t gaps = 0;
+    const std::vector<PlotZone> placed =
+        request.zones.empty() ? std::vector<PlotZone>() : zones_of_plots(trial, request.zones);
+    if (!placed.empty()) fit.columns.push_back("zone: by place, " + request.zones);
+    std::size_t gaps = 0, outside = 0;
     for (std::size_t row = 0; row < table.rows(); ++row) {
         const bool wanted = std::all_of(
             request.only.begin(), request.only.end(),
@@ -158,12 +165,18 @@ void read_groups(const Table& table, TrialFit& fit) {
         const auto cell = [&](const std::string& column) {
             return column.empty() ? std::string() : table.text(row, column);
         };
-        const auto [place, fresh] =
-            places.emplace(std::pair(cell(site), cell(zone)), fit.groups.size());
+        const std::string in_zone = placed.empty() ? cell(zone) : placed[row].zone;
+        const std::string in_site =
+            site.empty() && !placed.empty() ? placed[row].field : cell(site);
+        if (!placed.empty() && in_zone.empty()) {
+            ++outside;
+            continue;
+        }
+        const auto [place, fresh] = places.emplace(std::pair(in_site, in_zone), fit.groups.size());
         if (fresh) {
             fit.groups.push_back({});
-            fit.groups.back().site = cell(site);
-            fit.groups.back().zone = cell(zone);
+            fit.groups.back().site = in_site;
+            fit.groups.back().zone = in_zone;
         }
         nitrogen::TrialPlot plot;
         plot.n_kg_ha = table.required_number(row, rate) * rate_unit;
@@ -179,6 +192,9 @@ void read_groups(const Table& table, TrialFit& fit) {
     if (gaps > 0) {
         fit.warnings.push_back(std::to_string(gaps) +
                                " rows without a rate or a yield are left out.");
+    }
+    if (outside > 0) {
+        fit.warnings.push_back(std::to_string(outside) + " plots lie in no zone and are left out.");
     }
     if (fit.groups.empty()) {
         throw Error(ErrorKind::data, "no row has a rate and a yield",
@@ -265,9 +281,8 @@ TrialFit fit_trial(const FitRequest& request) {
     fit.responses.prices = prices_of(request);
     const double off_by = request.off_by * rate_unit_kg_ha(request.rate_unit);
     yield_unit_kg_ha(request.yield_unit, request.crop);
-    const Table table = Table::parse(
-        comma_separated(gis::read_file(request.trial, std::size_t{1} << 28)), request.trial);
-    read_groups(table, fit);
+    const TrialTable trial = read_trial(request.trial);
+    read_groups(trial, fit);
     fit.responses.crop = request.crop;
     fit.responses.trial = std::filesystem::path(request.trial).filename().string();
     for (TrialGroup& group : fit.groups) {

@@ -15,7 +15,8 @@ namespace catchfield::plan {
 /// What to fit, and how to read the trial. Column names: empty where they are to be found by their
 /// usual names.
 struct FitRequest {
-    std::string trial;
+    std::string trial;  ///< table or map layer
+    std::string zones;  ///< plan folder or polygon layer that says each plot's zone; "" for none
     std::string rate_column, yield_column, zone_column, block_column, year_column, site_column;
     std::string rate_unit;   ///< "kg/ha" or "lb/ac"
     std::string yield_unit;  ///< "kg/ha", "Mg/ha", "bu/ac" or "lb/ac"

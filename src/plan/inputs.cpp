@@ -139,6 +139,11 @@ void check_method(const Inputs& inputs) {
     if (method.form == MethodForm::balance || method.form == MethodForm::corn_balance) {
         method.require("n_lb_per_bu", job.crop);
     }
+    if (!job.yield_raster.empty() && job.yield_unit.empty()) {
+        throw Error(ErrorKind::usage,
+                    "nitrogen.yield-unit is not given, and the yield raster needs it",
+                    {.hint = "Say whether the yields are in bu/ac, Mg/ha or kg/ha."});
+    }
     if (method.form != MethodForm::late_spring) return;
     method.require("critical_ppm", job.crop);
     const bool any = std::any_of(inputs.tests.begin(), inputs.tests.end(),

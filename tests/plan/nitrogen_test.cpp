@@ -4,6 +4,7 @@
 #include "base/random.hpp"
 #include "base/text.hpp"
 #include "gis/files.hpp"
+#include "gis/geotiff.hpp"
 #include "gis/raster_source.hpp"
 #include "gis/vector.hpp"
 #include "plan/budget_table.hpp"
@@ -449,6 +450,84 @@ TEST(NitrogenPlan, CornBalanceWithoutOrganicMatterSaysSo) {
     ASSERT_FALSE(result.reasons.empty());
     EXPECT_NE(result.reasons.front().find("organic matter"), std::string::npos)
         << result.reasons.front();
+}
+
+/// A raster of one yield over the demo farm, bu/ac.
+std::string yield_raster(const std::string& name, float value) {
+    Raster<float> values(snapped_frame(-95.01, 40.19, -94.98, 40.21, 0.0005, 0), value);
+    Mask valid(values.frame);
+    for (std::size_t i = 0; i < valid.size(); ++i) valid[i] = 1;
+    return scratch(name, gis::geotiff_bytes(values, valid, gis::Crs::wgs84(), {}));
+}
+
+TEST(NitrogenPlan, YieldGoalByRasterAndByColumnEqualsTheSameFigureForTheField) {
+    const double whole = plan_of({{"nitrogen.yield-goal", "140 bu/ac"}}).zones[0].budget.need_kg_ha;
+    const JobValues raster = {{"nitrogen.yield-goal", ""},
+                              {"nitrogen.yield-raster", yield_raster("y140.tif", 140.0F)},
+                              {"nitrogen.yield-unit", "bu/ac"}};
+    for (const ZoneResult& zone : plan_of(raster).zones) {
+        EXPECT_NEAR(zone.budget.need_kg_ha, whole, 1e-3 * whole);
+    }
+    JobValues no_unit = raster;
+    no_unit["nitrogen.yield-unit"] = "";
+    EXPECT_NE(refusal(no_unit).find("yield-unit"), std::string::npos);
+    for (const float wrong : {-5.0F, 5000.0F}) {
+        JobValues job = raster;
+        job["nitrogen.yield-raster"] = yield_raster("wrong.tif", wrong);
+        const FieldResult result = plan_of(job);
+        EXPECT_EQ(result.status, FieldStatus::skipped);
+        ASSERT_FALSE(result.reasons.empty());
+        EXPECT_NE(result.reasons[0].find("outside 0 to 40,000"), std::string::npos)
+            << result.reasons[0];
+    }
+    std::string soil = gis::read_file(one_soil(true));
+    soil.insert(soil.find("\"mukey\""), "\"goal\":8788,");
+    JobValues column = {{"nitrogen.yield-goal", ""},
+                        {"nitrogen.yield-column", "goal"},
+                        {"nitrogen.yield-unit", "kg/ha"},
+                        {"soil.map", scratch("goal.geojson", soil)},
+                        {"soil.horizons", ""},
+                        {"compaction.probes", ""}};
+    JobValues figure = column;
+    figure.erase("nitrogen.yield-column");
+    figure["nitrogen.yield-column"] = "";
+    figure["nitrogen.yield-goal"] = "8788 kg/ha";
+    EXPECT_NEAR(plan_of(column).zones[0].budget.need_kg_ha,
+                plan_of(figure).zones[0].budget.need_kg_ha, 1e-6);
+    soil.replace(soil.find("8788"), 4, "-788");
+    column["soil.map"] = scratch("goal.geojson", soil);
+    EXPECT_NE(refusal(column).find("not a number above zero"), std::string::npos)
+        << refusal(column);
+}
+
+TEST(NitrogenPlan, TrialPlotsFindTheirZoneByPlace) {
+    const std::string zones = scratch(
+        "zones.geojson",
+        R"({"type":"FeatureCollection","features":[)"
+        R"({"type":"Feature","properties":{"zone":1},"geometry":{"type":"Polygon","coordinates":)"
+        R"([[[0,0],[0.01,0],[0.01,0.01],[0,0.01],[0,0]]]}},)"
+        R"({"type":"Feature","properties":{"zone":2},"geometry":{"type":"Polygon","coordinates":)"
+        R"([[[0.01,0],[0.02,0],[0.02,0.01],[0.01,0.01],[0.01,0]]]}}]})");
+    std::string csv = "lon,lat,rate,yield\n0.5,0.5,100,9000\n";  // the first lies in no zone
+    for (int i = 0; i < 20; ++i) {
+        const double n = 20.0 * (i % 10);
+        csv += (i < 10 ? "0.005" : "0.015") + std::string(",0.005,") + fixed(n, 0) + "," +
+               fixed(3000.0 + (i < 10 ? 30.0 : 40.0) * n - 0.1 * n * n + (i % 3), 1) + "\n";
+    }
+    FitRequest request;
+    request.trial = scratch("placed.csv", csv);
+    request.zones = zones;
+    request.rate_unit = request.yield_unit = "kg/ha";
+    request.form = "quadratic";
+    const TrialFit fit = fit_trial(request);
+    ASSERT_EQ(fit.groups.size(), 2U);
+    EXPECT_EQ(fit.groups[0].zone, "1");
+    EXPECT_NEAR(fit.groups[0].fit().curve.b, 30.0, 0.2);
+    EXPECT_NEAR(fit.groups[1].fit().curve.b, 40.0, 0.2);
+    ASSERT_EQ(fit.warnings.size(), 1U);
+    EXPECT_NE(fit.warnings[0].find("1 plots lie in no zone"), std::string::npos);
+    request.trial = scratch("unplaced.csv", "rate,yield\n0,1\n");
+    EXPECT_THROW(fit_trial(request), Error);
 }
 
 TEST(NitrogenPlan, BadInputIsRefusedWithAReason) {
