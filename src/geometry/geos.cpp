@@ -3,6 +3,7 @@
 
 #include "base/error.hpp"
 #include "geometry/validity.hpp"
+#include "geometry/version.hpp"
 
 #include <algorithm>
 
@@ -177,6 +178,10 @@ Point read_point(const GEOSGeometry* geometry) {
 GeomPtr make_valid_areas(const MultiPolygon& shape, const char* what) {
     if (!shape.empty()) require_valid(shape, what);
     return make_areas(shape);
+}
+
+std::string geos_version() {
+    return GEOSversion();
 }
 
 }  // namespace catchfield::geometry

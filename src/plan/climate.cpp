@@ -10,6 +10,7 @@
 #include "weather/places.hpp"
 
 #include <algorithm>
+#include <filesystem>
 
 namespace catchfield::plan {
 
@@ -17,6 +18,11 @@ namespace {
 
 Table read_table(const std::string& path) {
     return Table::parse(gis::read_file(path, 256u << 20), path);
+}
+
+/// Without its folder: the record of a run does not depend on where the job file lies.
+std::string file_name(const std::string& path) {
+    return std::filesystem::path(path).filename().string();
 }
 
 /// Year in which the cold season of this harvest begins.
@@ -115,11 +121,11 @@ Climate load_climate(const Job& job, Point centre, SeasonDates& dates) {
     if (!job.weather.daily.empty()) {
         daily = weather::parse_daily(read_table(job.weather.daily));
         monthly = weather::monthly_normals(*daily);
-        climate.temperature_source = job.weather.daily;
+        climate.temperature_source = file_name(job.weather.daily);
     }
     if (!job.weather.monthly.empty()) {
         monthly = weather::parse_monthly(read_table(job.weather.monthly));
-        if (!daily) climate.temperature_source = job.weather.monthly;
+        if (!daily) climate.temperature_source = file_name(job.weather.monthly);
     } else if (!daily) {
         place = weather::nearest_place(centre.y, centre.x);
         monthly = place->place.monthly;

@@ -177,15 +177,26 @@ void prescribe(const Inputs& inputs, FieldResult& result) {
         result.zone_seed_rates.push_back(seed);
         result.seed_total_kg += zone.seed_rate_kg_ha * zone.area_ha;
     }
+    result.rate_crs = inputs.rate_crs.empty() ? result.crs : inputs.rate_crs;
+    std::vector<MultiPolygon> rate_shapes = result.rate_shapes;
+    MultiPolygon boundary = result.boundary;
+    const bool moved = !result.rate_crs.same_as(result.crs);
+    if (moved) {
+        const gis::Transformer& move = gis::transformer(result.crs, result.rate_crs);
+        for (MultiPolygon& shape : shapes) shape = move.apply(shape);
+        for (MultiPolygon& shape : rate_shapes) shape = move.apply(shape);
+        boundary = move.apply(boundary);
+    }
     GridFrame frame = result.frame;
-    if (inputs.job.output.cell_m) {
-        const Box box = bounds(result.boundary);
-        frame =
-            snapped_frame(box.min_x, box.min_y, box.max_x, box.max_y, *inputs.job.output.cell_m, 1);
+    if (inputs.job.output.cell_m || moved) {
+        const Box box = bounds(boundary);
+        const double cell = inputs.job.output.cell_m.value_or(frame.cell);
+        frame = snapped_frame(box.min_x, box.min_y, box.max_x, box.max_y,
+                              cell / result.rate_crs.metres_per_unit(), 1);
     }
     const Raster<std::int32_t> seed_zones = zone_raster(shapes, frame);
     const Raster<std::int32_t> rate_zones =
-        result.no_apply.empty() ? seed_zones : zone_raster(result.rate_shapes, frame);
+        result.no_apply.empty() ? seed_zones : zone_raster(rate_shapes, frame);
     result.rate_mask = Mask(frame);
     result.rate_cells = Raster<float>(frame);
     result.seed_cells = Raster<float>(frame);

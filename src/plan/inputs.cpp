@@ -176,6 +176,15 @@ void load_prescription(Inputs& inputs) {
         inputs.product = prescription::product(name);
         inputs.rate_unit = prescription::default_unit(*inputs.product, job.output.units);
     }
+    if (!job.output.crs.empty()) {
+        inputs.rate_crs = gis::Crs::from_user_input(job.output.crs, "output.crs");
+        if (!inputs.rate_crs.is_projected()) {
+            throw Error(ErrorKind::usage,
+                        "output.crs = " + job.output.crs + ": not a projected system",
+                        {.hint = "The cells of a prescription raster are squares on the ground: "
+                                 "give a system in metres or feet."});
+        }
+    }
     const double unit = us ? units::kg_ha_per_lb_ac : 1.0;
     auto& rule = inputs.rate_rule;
     rule.cap = job.nitrogen.max_rate_kg_ha / unit;

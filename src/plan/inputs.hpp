@@ -83,6 +83,7 @@ struct Inputs {
     std::optional<Responses> responses;            ///< for response and average-response
     std::optional<prescription::Product> product;  ///< empty: nitrogen itself
     prescription::RateUnit rate_unit = prescription::RateUnit::n_lb_ac;
+    gis::Crs rate_crs;  ///< of the prescription rasters; empty: each field's work CRS
     prescription::RateRule rate_rule;  ///< in rate_unit's nitrogen, lb/ac or kg/ha
     std::optional<gis::VectorSource> barriers, no_apply;
     std::vector<Fingerprint> fingerprints;

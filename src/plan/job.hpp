@@ -103,8 +103,8 @@ struct Job {
 };
 
 /// Reads an INI job file into values. Throws Error(usage) for an unknown key (naming the nearest
-/// known one), a key given twice, a line that is no key; Error(input) where the file cannot be read
-/// or is larger than 1 MiB.
+/// known one), a key given twice, a line that is no key, a file that cannot be read; Error(input)
+/// where it is no text or larger than 1 MiB.
 JobValues read_job_values(const std::filesystem::path& file);
 
 /// Makes the typed job. `folder` is put before relative paths. Checks every value on its own and

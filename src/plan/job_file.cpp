@@ -43,7 +43,7 @@ JobValues read_job_values(const std::filesystem::path& file) {
     const std::uintmax_t bytes = std::filesystem::file_size(file, failure);
     std::ifstream stream(file, std::ios::binary);
     if (failure || !stream) {
-        throw Error(ErrorKind::input, "the job file cannot be read",
+        throw Error(ErrorKind::usage, "the job file cannot be read",
                     {.path = file.string(),
                      .hint = "Check the path, or make a job file with 'catchfield start'."});
     }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "plan/libraries.hpp"
 
+#include "geometry/version.hpp"
 #include "gis/start.hpp"
 
 #include <boost/version.hpp>
@@ -12,6 +13,7 @@ namespace catchfield::plan {
 
 std::vector<std::pair<std::string, std::string>> library_versions() {
     auto versions = gis::library_versions();
+    versions.emplace_back("GEOS", geometry::geos_version());
     const auto dotted = [](int value, int high, int low) {
         return std::to_string(value / high) + "." + std::to_string(value / low % (high / low)) +
                "." + std::to_string(value % low);

@@ -136,6 +136,7 @@ struct FieldResult {
     std::vector<std::vector<double>> pass_rates;  ///< per zone and pass, in rate_unit
     std::vector<MultiPolygon> rate_shapes;        ///< per zone, no-apply ground taken out
     MultiPolygon no_apply;                        ///< ground without nitrogen, within the field
+    gis::Crs rate_crs;                            ///< of the prescription grid
     Raster<float> rate_cells, seed_cells;         ///< on the prescription grid
     Mask rate_mask;
     std::string seed_unit;

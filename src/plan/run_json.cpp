@@ -78,9 +78,10 @@ FieldRecord record_of(const FieldResult& result) {
         if (result.rate_mask[i]) record.raster_total += static_cast<double>(result.rate_cells[i]);
     }
     if (result.rate_mask.size() > 0) {
-        record.raster_total =
-            prescription::total_amount(record.raster_total, result.rate_mask.frame.cell_area_ha(),
-                                       prescription::parse_rate_unit(result.rate_unit));
+        const double unit_m = result.rate_crs.metres_per_unit();
+        record.raster_total = prescription::total_amount(
+            record.raster_total, result.rate_mask.frame.cell_area_ha() * unit_m * unit_m,
+            prescription::parse_rate_unit(result.rate_unit));
     }
     return record;
 }

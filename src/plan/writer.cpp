@@ -83,10 +83,7 @@ void add_rates(const Inputs& inputs, const FieldResult& result, FieldFiles& file
         gis::TiffOptions options;
         options.description = name;
         options.unit = unit;
-        if (inputs.job.output.crs.empty())
-            return gis::geotiff_bytes(values, result.rate_mask, result.crs, options);
-        const gis::Crs target = gis::Crs::from_user_input(inputs.job.output.crs, "output.crs");
-        return gis::geotiff_bytes(values, result.rate_mask, target, options);
+        return gis::geotiff_bytes(values, result.rate_mask, result.rate_crs, options);
     };
     files.files.emplace_back(
         base + "-nitrogen.tif",

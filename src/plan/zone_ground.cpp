@@ -7,6 +7,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <utility>
 
 namespace catchfield::plan {
 
@@ -20,6 +21,21 @@ double equivalent_length_m(double ls, double slope_pct, double max_length_m) {
     if (!(ls > 0.0) || m < 1e-6) return terrain::shortest_length_m;
     const double length = terrain::unit_plot_length_m * std::pow(ls / s, 1.0 / m);
     return std::clamp(length, terrain::shortest_length_m, max_length_m);
+}
+
+/// A cell of the field that touches this one, side by side before corner to corner; the cell itself
+/// where there is none.
+std::size_t field_cell_beside(const Ground& ground, std::size_t cell) {
+    constexpr std::pair<int, int> around[] = {{0, -1},  {0, 1},  {-1, 0}, {1, 0},
+                                              {-1, -1}, {-1, 1}, {1, -1}, {1, 1}};
+    const auto cols = static_cast<std::size_t>(ground.frame.cols);
+    const int row = static_cast<int>(cell / cols), col = static_cast<int>(cell % cols);
+    for (const auto& [down, right] : around) {
+        if (!ground.frame.contains(row + down, col + right)) continue;
+        const std::size_t index = ground.frame.index(row + down, col + right);
+        if (ground.field[index]) return index;
+    }
+    return cell;
 }
 
 /// Map unit with the largest share of the zone; -1 where none has any.
@@ -67,10 +83,17 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
            steep = 0.0;
     for (const geometry::CellShare& cell : cells) {
         const double share = cell.share;
-        // Edge cells whose centre is outside have no terrain or soil of their own: they take part
-        // through the area, not through the means.
-        if (!ground.field[cell.cell]) continue;
         whole += share;
+        // Edge cells whose centre is outside have no terrain or soil of their own: they count with
+        // the cell beside them in what is covered, and not in the means.
+        if (!ground.field[cell.cell]) {
+            const std::size_t beside = field_cell_beside(ground, cell.cell);
+            if (!ground.terrain.mask[beside]) no_terrain += share;
+            if (ground.soil[beside] >= 0) {
+                (ground.soil_distance_m[beside] > 0.0F ? filled : mapped) += share;
+            }
+            continue;
+        }
         const bool has_terrain = ground.terrain.mask[cell.cell] != 0;
         if (has_terrain) {
             slope.add(static_cast<double>(ground.terrain.slope_pct[cell.cell]), share);

@@ -1,0 +1,164 @@
+// SPDX-License-Identifier: MIT
+// What tests of whole commands share: a folder of their own, the program run in it, files compared.
+#pragma once
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cstdlib>
+#include <fcntl.h>
+#include <filesystem>
+#include <fstream>
+#include <map>
+#include <sstream>
+#include <stdexcept>
+#include <stdlib.h>
+#include <string>
+#include <sys/wait.h>
+#include <unistd.h>
+#include <vector>
+
+namespace catchfield::command {
+
+namespace fs = std::filesystem;
+
+/// A folder that goes away with the test.
+class TemporaryFolder {
+  public:
+    TemporaryFolder() {
+        std::string pattern = (fs::temp_directory_path() / "catchfield-test-XXXXXX").string();
+        if (mkdtemp(pattern.data()) == nullptr) throw std::runtime_error("no temporary folder");
+        m_path = pattern;
+    }
+    ~TemporaryFolder() {
+        std::error_code ignored;
+        fs::remove_all(m_path, ignored);
+    }
+    TemporaryFolder(const TemporaryFolder&) = delete;
+    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
+    std::string operator/(const std::string& name) const { return m_path + "/" + name; }
+    const std::string& path() const { return m_path; }
+
+  private:
+    std::string m_path;
+};
+
+inline std::string slurp(const std::string& path) {
+    std::ifstream in(path, std::ios::binary);
+    if (!in) ADD_FAILURE() << path << " cannot be read";
+    return {std::istreambuf_iterator<char>(in), {}};
+}
+
+inline void write_text(const std::string& path, const std::string& text) {
+    std::ofstream(path, std::ios::binary) << text;
+}
+
+inline bool has(const std::string& text, const std::string& part) {
+    return text.find(part) != std::string::npos;
+}
+
+struct Outcome {
+    int code = -1;  ///< exit code; 128 + signal where a signal ended it
+    std::string out;
+    std::string err;
+};
+
+/// Runs the built program with `arguments` in the folder `where`.
+inline Outcome run_program(const std::vector<std::string>& arguments, const std::string& where) {
+    const TemporaryFolder pipes;
+    const std::string out = pipes / "out";
+    const std::string err = pipes / "err";
+    std::string program = CATCHFIELD_PROGRAM;
+    std::vector<std::string> words = arguments;
+    std::vector<char*> argv{program.data()};
+    for (std::string& word : words) argv.push_back(word.data());
+    argv.push_back(nullptr);
+    const pid_t child = fork();
+    if (child < 0) throw std::runtime_error("fork failed");
+    if (child == 0) {
+        const int out_file = open(out.c_str(), O_WRONLY | O_CREAT | O_CLOEXEC, 0600);
+        const int err_file = open(err.c_str(), O_WRONLY | O_CREAT | O_CLOEXEC, 0600);
+        if (chdir(where.c_str()) != 0 || dup2(out_file, 1) < 0 || dup2(err_file, 2) < 0) _exit(126);
+        execv(program.c_str(), argv.data());
+        _exit(127);
+    }
+    int status = 0;
+    waitpid(child, &status, 0);
+    Outcome outcome;
+    outcome.code = WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+    outcome.out = slurp(out);
+    outcome.err = slurp(err);
+    return outcome;
+}
+
+/// Names of what stands in a folder, hidden ones too, sorted.
+inline std::vector<std::string> entries_of(const std::string& folder) {
+    std::vector<std::string> names;
+    for (const auto& entry : fs::directory_iterator(folder))
+        names.push_back(entry.path().filename().string());
+    std::sort(names.begin(), names.end());
+    return names;
+}
+
+/// Path in the folder to bytes, for all files below it.
+inline std::map<std::string, std::string> files_of(const std::string& folder) {
+    std::map<std::string, std::string> files;
+    for (const auto& entry : fs::recursive_directory_iterator(folder)) {
+        if (entry.is_regular_file())
+            files[fs::relative(entry.path(), folder).string()] = slurp(entry.path().string());
+    }
+    return files;
+}
+
+/// The same names and the same bytes.
+inline void expect_same_files(const std::string& a, const std::string& b) {
+    const auto left = files_of(a);
+    const auto right = files_of(b);
+    for (const auto& [name, bytes] : left) {
+        const auto other = right.find(name);
+        if (other == right.end()) {
+            ADD_FAILURE() << name << " is missing in " << b;
+        } else {
+            EXPECT_TRUE(bytes == other->second) << name << " differs";
+        }
+    }
+    EXPECT_EQ(left.size(), right.size());
+}
+
+/// The project's demo scenario.
+inline std::string samples() {
+    return std::string(CATCHFIELD_SOURCE_DIR) + "/geodata-samples";
+}
+
+/// Open data that is not part of the project: the folder named by CATCHFIELD_OPEN_DATA, or "".
+inline std::string open_data(const std::string& name) {
+    const char* folder = std::getenv("CATCHFIELD_OPEN_DATA");
+    if (folder == nullptr) return {};
+    const std::string path = std::string(folder) + "/" + name;
+    return fs::exists(path) ? path : std::string();
+}
+
+/// A copy of the demo scenario, with the job file's text changed: each pair replaces the line that
+/// begins with its first part ("max-rate") by its second; an empty second part removes it.
+inline void copy_samples(const std::string& folder,
+                         const std::vector<std::pair<std::string, std::string>>& changes = {}) {
+    fs::copy(samples(), folder, fs::copy_options::recursive | fs::copy_options::overwrite_existing);
+    std::ifstream in(folder + "/job.ini");
+    std::string text;
+    std::vector<bool> used(changes.size(), false);
+    for (std::string line; std::getline(in, line);) {
+        bool keep = true;
+        for (std::size_t i = 0; i < changes.size(); ++i) {
+            if (!line.starts_with(changes[i].first)) continue;
+            used[i] = true;
+            line = changes[i].second;
+            keep = !line.empty();
+        }
+        if (keep) text += line + "\n";
+    }
+    for (std::size_t i = 0; i < changes.size(); ++i)
+        EXPECT_TRUE(used[i]) << "no line begins with " << changes[i].first;
+    write_text(folder + "/job.ini", text);
+}
+
+}  // namespace catchfield::command
