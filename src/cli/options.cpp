@@ -116,6 +116,7 @@ std::string options_help(const std::vector<OptionSpec>& options) {
         std::size_t column = indent;
         for (const std::string& word : split(help, ' ')) {
             if (column + word.size() > width) {
+                if (line.back() == ' ' && column > indent) line.pop_back();
                 line += "\n" + std::string(indent, ' ');
                 column = indent;
             }
