@@ -73,6 +73,8 @@ std::string outputs_reference() {
            "| `layers/<field>-<name>.tif` | with `layers = yes`: slope, ls, k, soil-loss-bare, "
            "soil-loss-now, soil-loss-cover, zone |\n"
            "| `report.html`, `report/<field>.html` | for people |\n"
+           "| `report/<field>-half-months.csv` | soil loss ratios by half-month, zone and "
+           "management: what C is made from |\n"
            "| `run.json` | version, libraries, settings, input fingerprints, warnings, one outcome "
            "per field |\n\n"
            "An empty cell means \"not known\" or \"does not apply\", never zero. The same inputs "
