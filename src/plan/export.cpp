@@ -560,7 +560,7 @@ class Exporter {
         if (task.form != gis::TaskForm::polygons) {
             DegreeCells cells = degree_cells(map);
             task.grid = cells.grid;
-            bool zero = false;
+            std::vector<bool> zero(map.products.size(), false);
             for (std::size_t p = 0; p < map.products.size(); ++p) {
                 sheet.entries[sheet.entries.size() - map.products.size() + p].file_total =
                     degree_total(map, cells, p);
@@ -570,15 +570,16 @@ class Exporter {
                     for (std::size_t p = 0; p < map.products.size(); ++p) {
                         const double rate =
                             owner < 0 ? 0.0 : rates[static_cast<std::size_t>(owner)][p];
-                        zero = zero || (owner >= 0 && rate <= 0.0);
+                        zero[p] = zero[p] || (owner >= 0 && rate <= 0.0);
                         task.cell_rates.push_back(rate);
                     }
                 }
             } else {
                 task.cell_zone = std::move(cells.owner);
             }
-            if (zero) {
-                sheet.entries.back().cautions.push_back(
+            for (std::size_t p = 0; p < zero.size(); ++p) {
+                if (!zero[p]) continue;
+                sheet.entries[sheet.entries.size() - zero.size() + p].cautions.push_back(
                     "a rate of 0 inside the field cannot be told from outside in a grid of type "
                     "2; type 1 can");
             }

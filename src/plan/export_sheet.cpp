@@ -26,6 +26,14 @@ std::string one_line(const std::string& text) {
     return gis::cut_text(text, 1000);
 }
 
+/// Two decimals, none for large figures such as seeds.
+std::string rate_text(double rate) {
+    return fixed(rate, rate < 1000.0 ? 2 : 0);
+}
+std::string total_text(double total) {
+    return fixed(total, total < 1e6 ? 1 : 0);
+}
+
 constexpr const char* closing =
     "Before you start: load it, look whether map, unit and product on the display are those on "
     "this sheet, and weigh the first tank or bin against the total. This tool screens. Follow "
@@ -45,10 +53,10 @@ std::string hand_off_text(const HandOff& sheet) {
         };
         line("product", one_line(entry.product));
         line("unit", entry.unit);
-        line("total", fixed(entry.total, 1) + " " + entry.total_unit);
-        line("total in files", fixed(entry.file_total, 1) + " " + entry.total_unit);
-        line("highest rate", fixed(entry.highest, 2) + " " + entry.unit);
-        line("lowest rate", fixed(entry.lowest, 2) + " " + entry.unit);
+        line("total", total_text(entry.total) + " " + entry.total_unit);
+        line("total in files", total_text(entry.file_total) + " " + entry.total_unit);
+        line("highest rate", rate_text(entry.highest) + " " + entry.unit);
+        line("lowest rate", rate_text(entry.lowest) + " " + entry.unit);
         line("different rates", std::to_string(entry.rates));
         line("area", area_text(sheet, entry.area_ha));
         if (entry.none_ha > 0.0) line("of it without", area_text(sheet, entry.none_ha));
@@ -83,11 +91,11 @@ std::string hand_off_html(const HandOff& sheet) {
     std::vector<std::string> cautions = sheet.cautions;
     for (const HandOffEntry& entry : sheet.entries) {
         rates.rows.push_back({escape(entry.field), escape(entry.quantity), escape(entry.product),
-                              escape(entry.unit), fixed(entry.lowest, 2), fixed(entry.highest, 2),
+                              escape(entry.unit), rate_text(entry.lowest), rate_text(entry.highest),
                               std::to_string(entry.rates), area_text(sheet, entry.area_ha),
                               area_text(sheet, entry.none_ha),
-                              fixed(entry.total, 1) + " " + entry.total_unit,
-                              fixed(entry.file_total, 1) + " " + entry.total_unit,
+                              total_text(entry.total) + " " + entry.total_unit,
+                              total_text(entry.file_total) + " " + entry.total_unit,
                               escape(joined_names(entry.files))});
         for (const std::string& caution : entry.cautions)
             cautions.push_back(entry.field + ", " + entry.quantity + ": " + caution);
