@@ -66,15 +66,21 @@ erosion::SupportPractice practice_of(const Inputs& inputs, const ZoneResult& zon
     none.note = "no support practice";
     none.confidence = Confidence::verified;
     const std::string& practice = inputs.job.season.practice;
-    if (practice == "contour") return erosion::contour_p(zone.slope_pct, zone.slope_length_m);
+    if (practice == "contour") {
+        const auto rows = inputs.covers->now_table().rows;
+        const bool residue_over_half = std::all_of(
+            rows.begin(), rows.end(), [](const auto& row) { return row.cover_pct > 50.0; });
+        return erosion::contour_p(zone.slope_pct, zone.slope_length_m, residue_over_half);
+    }
     if (practice == "strip") {
         return erosion::strip_crop_p(zone.slope_pct, zone.slope_length_m,
                                      erosion::StripRotation::no_meadow);
     }
     if (practice == "terrace") {
-        return erosion::terraces(zone.slope_pct, zone.slope_length_m,
-                                 erosion::TerraceOutlet::graded_sod)
-            .in_field;
+        erosion::Terraces terraces = erosion::terraces(zone.slope_pct, zone.slope_length_m,
+                                                       erosion::TerraceOutlet::graded_sod);
+        if (!terraces.note.empty()) terraces.in_field.note += "; " + terraces.note;
+        return terraces.in_field;
     }
     return none;
 }
