@@ -139,6 +139,7 @@ void check_method(const Inputs& inputs) {
     if (method.form == MethodForm::balance || method.form == MethodForm::corn_balance) {
         method.require("n_lb_per_bu", job.crop);
     }
+    if (!job.price_crop.empty()) parse_crop_price_per_kg(job.price_crop, job.crop);
     if (!job.yield_raster.empty() && job.yield_unit.empty()) {
         throw Error(ErrorKind::usage,
                     "nitrogen.yield-unit is not given, and the yield raster needs it",

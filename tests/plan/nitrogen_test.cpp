@@ -11,6 +11,7 @@
 #include "plan/field_plan.hpp"
 #include "plan/fit.hpp"
 #include "plan/inputs.hpp"
+#include "plan/report_pages.hpp"
 #include "plan/writer.hpp"
 
 #include <gtest/gtest.h>
@@ -169,6 +170,17 @@ TEST(NitrogenPlan, ResponseGivesEachZoneItsOwnOptimum) {
     EXPECT_NEAR(result.zones[1].budget.lines.front().n_kg_ha, 186.5, 8.0);
     EXPECT_LE(result.zones[0].budget.lines.front().low_kg_ha, 128.8);
     EXPECT_GE(result.zones[0].budget.lines.front().high_kg_ha, 128.8);
+}
+
+TEST(NitrogenPlan, ReportShowsTheCurveThePassesAndTheWinter) {
+    const Inputs inputs = inputs_of(response_job({{"nitrogen.split", "0.5,0.5"}}));
+    const FieldResult result = plan_field(inputs, field_named(inputs, "Ridge"));
+    const std::string page = field_page(inputs, result);
+    for (const char* words : {"Fitted response within the tested rates",
+                              "In 2 passes:", "Nitrate at risk over winter:", "Yield, bu/ac"}) {
+        EXPECT_NE(page.find(words), std::string::npos) << words;
+    }
+    EXPECT_EQ(page.find(">nan"), std::string::npos);
 }
 
 TEST(NitrogenPlan, AverageResponseGivesEveryZoneOneBase) {
@@ -534,6 +546,7 @@ TEST(NitrogenPlan, BadInputIsRefusedWithAReason) {
     EXPECT_NE(refusal({{"nitrogen.price-n", "0 /lb"}}).find("above zero"), std::string::npos);
     EXPECT_NE(refusal(response_job({{"nitrogen.price-crop", "0 /bu"}})).find("above zero"),
               std::string::npos);
+    EXPECT_NE(refusal({{"nitrogen.price-crop", "0 /bu"}}).find("above zero"), std::string::npos);
     EXPECT_NE(refusal(response_job({{"nitrogen.crop", "wheat"}})).find("fitted for corn"),
               std::string::npos);
     EXPECT_NE(refusal(response_job({{"nitrogen.response-zones", ""}})).find("which zones"),

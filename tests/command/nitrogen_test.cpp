@@ -1,0 +1,122 @@
+// SPDX-License-Identifier: MIT
+// Nitrogen inputs that cannot be right, given to the whole command: exit code, reason, and nothing
+// left behind.
+#include <gtest/gtest.h>
+
+#include <array>
+#include <cstdio>
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+#include <string>
+#include <sys/wait.h>
+
+namespace {
+
+namespace fs = std::filesystem;
+
+class NitrogenCommand : public ::testing::Test {
+  protected:
+    void SetUp() override {
+        m_folder = fs::path(::testing::TempDir()) /
+                   ("catchfield-nitrogen-command-" +
+                    std::string(::testing::UnitTest::GetInstance()->current_test_info()->name()));
+        fs::remove_all(m_folder);
+        fs::create_directories(m_folder);
+    }
+    void TearDown() override { fs::remove_all(m_folder); }
+
+    struct Ran {
+        int code = -1;
+        std::string all;  ///< both streams
+    };
+    Ran run(const std::string& command_and_arguments) const {
+        Ran ran;
+        const std::string command =
+            std::string(CATCHFIELD_PROGRAM) + " " + command_and_arguments + " 2>&1";
+        FILE* pipe = popen(command.c_str(), "r");
+        std::array<char, 4096> bytes{};
+        while (const std::size_t got = fread(bytes.data(), 1, bytes.size(), pipe))
+            ran.all.append(bytes.data(), got);
+        const int status = pclose(pipe);
+        ran.code = WIFEXITED(status) ? WEXITSTATUS(status) : -1;
+        return ran;
+    }
+    Ran plan(const std::string& arguments) const {
+        return run("plan " CATCHFIELD_SOURCE_DIR "/geodata-samples/job.ini -o " + out() + " " +
+                   arguments);
+    }
+    std::string out() const { return (m_folder / "plan").string(); }
+    std::string file(const std::string& name, const std::string& text) const {
+        std::ofstream(m_folder / name, std::ios::binary) << text;
+        return (m_folder / name).string();
+    }
+
+  private:
+    fs::path m_folder;
+};
+
+TEST_F(NitrogenCommand, RefusesInputThatCannotBeRight) {
+    const auto refused = [&](const std::string& arguments, int code, const std::string& words) {
+        const Ran ran = plan(arguments);
+        EXPECT_EQ(ran.code, code) << arguments << "\n" << ran.all;
+        EXPECT_NE(ran.all.find(words), std::string::npos) << ran.all;
+        EXPECT_FALSE(fs::exists(out())) << arguments;
+    };
+    refused("--nitrogen.price-n '0 /lb'", 2, "above zero");
+    refused("--nitrogen.price-crop '0 /bu'", 2, "above zero");
+    refused("--nitrogen.yield-goal '-20 bu/ac'", 1, "yield");
+    refused("--nitrogen.method responses", 2, "Did you mean 'response'");
+    refused("--nitrogen.method response", 2, "nitrogen.response is not given");
+    refused("--nitrogen.split 0.3,0.3", 2, "do not add to one");
+    refused("--nitrogen.machine-speed 10", 2, "km/h");
+    refused("--nitrogen.soil-tests " +
+                file("tests.csv",
+                     "sample,lon,lat,top_cm,bottom_cm,nitrate_ppm\nA,-94.99,40.2,0,30,2400\n"),
+            1, "not possible");
+    refused("--nitrogen.soil-tests " +
+                file("tests.csv",
+                     "sample,lon,lat,top_cm,bottom_cm,nitrate_ppm\nA,-94.99,40.2,0,30,-4\n"),
+            1, "sample A");
+    std::ifstream table(CATCHFIELD_SOURCE_DIR "/src/nitrogen/data/credits.csv", std::ios::binary);
+    std::stringstream credits;
+    credits << table.rdbuf();
+    refused(
+        "--nitrogen.credits-table " + file("credits.csv", credits.str() + "nowhere,clover,a,b\n"),
+        1, "line");
+}
+
+TEST_F(NitrogenCommand, SetbackThatTakesTheFieldsLeavesThePlanAndSaysSo) {
+    const Ran ran = plan("--nitrogen.setback '1000 m'");
+    EXPECT_EQ(ran.code, 3) << ran.all;
+    EXPECT_NE(ran.all.find("take the whole field"), std::string::npos) << ran.all;
+    EXPECT_TRUE(fs::exists(out() + "/budget.csv"));
+}
+
+TEST_F(NitrogenCommand, FitServesThePlan) {
+    std::string trial = "rate,yield\n";
+    for (int n = 0; n <= 240; n += 20) {
+        // Two plots a rate about 6000 + 50 N - 0.14 N2 kg/ha.
+        for (const int off : {-60, 60}) {
+            const double y = 6000.0 + 50.0 * n - 0.14 * n * n + off;
+            trial += std::to_string(n) + "," + std::to_string(static_cast<int>(y)) + "\n";
+        }
+    }
+    const std::string curves = file("curves.json", "");
+    const Ran fit =
+        run("fit " + file("trial.csv", trial) +
+            " --rate-unit kg/ha --yield-unit kg/ha --form quadratic --overwrite -o " + curves);
+    ASSERT_EQ(fit.code, 0) << fit.all;
+    const Ran ran = plan("--nitrogen.method response --nitrogen.response " + curves);
+    ASSERT_EQ(ran.code, 0) << ran.all;
+    std::ifstream budget(out() + "/budget.csv");
+    std::string line;
+    std::getline(budget, line);
+    std::getline(budget, line);
+    // (50 - 6.512) / 0.28 = 155.3 kg/ha = 138.6 lb/ac at 0.50 $/lb and 4.30 $/bu.
+    const std::size_t at = line.find(",138.");
+    EXPECT_NE(at, std::string::npos) << line;
+    EXPECT_NE(line.find("quadratic fit, 26 plots"), std::string::npos) << line;
+}
+
+}  // namespace
