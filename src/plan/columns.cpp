@@ -154,6 +154,12 @@ const std::vector<ZoneColumn>& zone_columns() {
         {"fall_n_caught_kg_ha", FieldType::real, 1, "kg/ha",
          "Soil nitrogen caught by the end of autumn growth.", FORECAST(f->fall_n_caught_kg_ha)},
         {"cn_ratio", FieldType::real, 1, "", "C:N when it ends.", FORECAST(f->cn_ratio)},
+        {"carbon_returned_kg_ha", FieldType::real, 0, "kg/ha",
+         "Carbon that the cover returns, shoots and roots (screening).",
+         FORECAST(f->carbon.returned_c_kg_ha)},
+        {"humus_balance_kg_ha", FieldType::real, 0, "kg/ha",
+         "Humus carbon from the cover less what removed straw or silage would have left (screening).",
+         FORECAST(f->carbon.balance_kg_ha)},
         {"winterkill", FieldType::text, 0, "", "killed, likely, uncertain or survives.",
          [](const Inputs&, const FieldResult&, const ZoneResult& zone) -> Value {
              const cover::Forecast* f = forecast_of(zone);

@@ -6,6 +6,7 @@
 #include "geometry/validity.hpp"
 #include "gis/files.hpp"
 #include "gis/start.hpp"
+#include "plan/columns.hpp"
 #include "plan/field_plan.hpp"
 #include "plan/field_zones.hpp"
 #include "plan/point_layers.hpp"
@@ -277,33 +278,60 @@ TEST(Scouting, AZoneNumberAloneIsNotEnoughWithSeveralFields) {
     EXPECT_THROW(demo_inputs({{"cover.scouting", scratch / "visit.csv"}}), Error);
 }
 
-TEST(OhioField, ZonesAreFewAndLargeEnough) {
+/// The real field, with the given harvest and sowing. Nothing where the open data are not there.
+std::optional<Inputs> ohio_inputs(const std::string& harvest, const std::string& sow) {
     const char* folder = std::getenv("CATCHFIELD_OPEN_DATA");
-    if (folder == nullptr) GTEST_SKIP() << "CATCHFIELD_OPEN_DATA is not set";
+    if (folder == nullptr) return std::nullopt;
     gis::start();
-    const std::string base = std::string(folder) + "/ohio-field";
-    const Inputs inputs = load_inputs(make_job({{"field.boundary", "boundary.geojson"},
-                                                {"terrain.elevation", "dem_5m.tif"},
-                                                {"terrain.elevation-unit", "m"},
-                                                {"soil.map", "soils.gpkg"},
-                                                {"soil.horizons", "horizons.csv"},
-                                                {"weather.erosivity", "125 us"},
-                                                {"season.harvest", "2025-07-15"},
-                                                {"season.next-planting", "2026-05-05"},
-                                                {"nitrogen.yield-goal", "170 bu/ac"}},
-                                               base));
-    const FieldResult result = plan_field(inputs, inputs.fields.front());
+    return load_inputs(make_job({{"field.boundary", "boundary.geojson"},
+                                 {"terrain.elevation", "dem_5m.tif"},
+                                 {"terrain.elevation-unit", "m"},
+                                 {"soil.map", "soils.gpkg"},
+                                 {"soil.horizons", "horizons.csv"},
+                                 {"weather.erosivity", "125 us"},
+                                 {"season.harvest", harvest},
+                                 {"season.sow", sow},
+                                 {"season.next-planting", "2026-05-05"},
+                                 {"nitrogen.yield-goal", "170 bu/ac"}},
+                                std::string(folder) + "/ohio-field"));
+}
+
+TEST(OhioField, ZonesAreFewAndLargeEnough) {
+    const std::optional<Inputs> inputs = ohio_inputs("2025-07-15", "2025-08-05");
+    if (!inputs) GTEST_SKIP() << "CATCHFIELD_OPEN_DATA is not set";
+    const FieldResult result = plan_field(*inputs, inputs->fields.front());
     EXPECT_GE(result.zones.size(), 2U);
     EXPECT_LE(result.zones.size(), 5U);
     double filled_ha = 0.0, area_ha = 0.0;
     for (const ZoneResult& zone : result.zones) {
-        EXPECT_GE(zone.area_ha, inputs.job.zones.min_area_ha);
+        EXPECT_GE(zone.area_ha, inputs->job.zones.min_area_ha);
         filled_ha += zone.coverage.filled * zone.area_ha;
         area_ha += zone.area_ha;
     }
     EXPECT_NEAR(area_ha, result.area_ha, 1e-6 * result.area_ha);
     EXPECT_NEAR(filled_ha, 9.1, 0.6);  // the map covers 25.1 of 34.4 ha
     EXPECT_EQ(result.zones.front().confidence, "low");
+}
+
+TEST(OhioField, TheHarvestDateChangesTheCoverAndTheReasonSaysWhy) {
+    const std::optional<Inputs> early = ohio_inputs("2025-07-15", "2025-08-05");
+    const std::optional<Inputs> late = ohio_inputs("2025-09-25", "2025-10-01");
+    if (!early) GTEST_SKIP() << "CATCHFIELD_OPEN_DATA is not set";
+    const FieldResult after_july = plan_field(*early, early->fields.front());
+    const FieldResult after_september = plan_field(*late, late->fields.front());
+    const auto chosen = [](const Inputs& inputs, const FieldResult& result) {
+        return inputs.covers->candidates()[result.zones.front().cover()->candidate].cover.id;
+    };
+    EXPECT_NE(chosen(*early, after_july), chosen(*late, after_september));
+    EXPECT_EQ(chosen(*late, after_september), "rye");
+    std::size_t too_short = 0;
+    for (const CoverOption& option : after_september.zones.front().options) {
+        if (option.score.limit == cover::Limit::season_too_short) ++too_short;
+        EXPECT_FALSE(option_reason(*late, after_september.zones.front(), option).empty());
+    }
+    EXPECT_GT(too_short, 10U);
+    // More cover, more soil held.
+    EXPECT_GT(*after_july.zones.front().erosion_cut_pct, *after_september.zones.front().erosion_cut_pct);
 }
 
 }  // namespace
