@@ -79,7 +79,7 @@ erosion::SupportPractice practice_of(const Inputs& inputs, const ZoneResult& zon
     if (practice == "terrace") {
         erosion::Terraces terraces = erosion::terraces(zone.slope_pct, zone.slope_length_m,
                                                        erosion::TerraceOutlet::graded_sod);
-        if (!terraces.note.empty()) terraces.in_field.note += "; " + terraces.note;
+        if (!terraces.note.empty()) terraces.in_field.note += " " + terraces.note;
         return terraces.in_field;
     }
     return none;
