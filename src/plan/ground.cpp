@@ -31,12 +31,20 @@ gis::Crs choose_crs(const MultiPolygon& shape, const gis::Crs& from, const gis::
     return same ? raster : utm;
 }
 
+/// Degrees need more decimals than metres to lead to the place.
+std::string flaw_text(const geometry::Flaw& flaw, const gis::Crs& crs) {
+    if (!flaw.place || !crs.is_geographic()) return geometry::describe(flaw);
+    return flaw.reason + " at longitude " + fixed(flaw.place->x, 6) + ", latitude " +
+           fixed(flaw.place->y, 6);
+}
+
 MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, const gis::Crs& crs,
                             std::vector<std::string>& warnings) {
     MultiPolygon shape = field.shape;
     if (const auto flaw = geometry::find_flaw(shape)) {
         if (!inputs.job.field.repair) {
-            throw Error(ErrorKind::data, "the boundary is not valid: " + geometry::describe(*flaw),
+            throw Error(ErrorKind::data,
+                        "the boundary is not valid: " + flaw_text(*flaw, inputs.boundary_crs),
                         {.path = inputs.job.field.boundary,
                          .feature = field.id,
                          .hint = "Mend it, or set repair = yes in [field]."});
@@ -44,7 +52,7 @@ MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, co
         geometry::Repair repair = geometry::repair(shape);
         if (repair.shape.empty()) {
             throw Error(ErrorKind::data,
-                        "the boundary cannot be repaired: " + geometry::describe(*flaw),
+                        "the boundary cannot be repaired: " + flaw_text(*flaw, inputs.boundary_crs),
                         {.path = inputs.job.field.boundary, .feature = field.id});
         }
         for (const std::string& change : repair.changes)

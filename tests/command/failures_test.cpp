@@ -200,6 +200,9 @@ TEST_F(Failures, InvalidFieldIsSkippedAndTheOthersDone) {
     EXPECT_TRUE(has(outcome.err, id)) << outcome.err;
     EXPECT_TRUE(has(outcome.err, "skipped")) << outcome.err;
     EXPECT_TRUE(has(outcome.err, "repair = yes")) << outcome.err;
+    // The place is told to about a metre.
+    EXPECT_TRUE(has(outcome.err, "longitude " + std::to_string((x0 + x1) / 2).substr(0, 9)))
+        << outcome.err;
     const Json run = Json::parse(slurp(folder / "plan/run.json"));
     std::size_t done = 0;
     for (const Json& field : run.at("fields")) {
