@@ -87,12 +87,12 @@ Condition nitrogen(const ZoneFacts& facts, const AdviceLimits& limits) {
     Condition c;
     c.name = "nitrogen";
     c.rule = "nitrate-N of at least " + fixed(limits.soil_n_min_kg_ha.value, 0) +
-             " kg/ha, or a legume or manure that supplies it";
+             " kg/ha in the top 30 cm, or a legume or manure that supplies it";
     c.source = limits.soil_n_min_kg_ha.source;
     c.confidence = limits.soil_n_min_kg_ha.confidence;
     const bool supplied = facts.legume_or_manure.value_or(false);
     if (facts.soil_nitrate_kg_ha)
-        c.figure = fixed(*facts.soil_nitrate_kg_ha, 0) + " kg/ha nitrate-N";
+        c.figure = fixed(*facts.soil_nitrate_kg_ha, 0) + " kg/ha nitrate-N in the top 30 cm";
     else
         c.figure = "soil nitrate not known";
     if (supplied) c.figure += "; legume or manure";

@@ -60,7 +60,7 @@ struct ZoneFacts {
     std::optional<double> share_above{};  ///< 0-1, stops above 300 psi within 38 cm
     std::size_t stops = 0;
     std::optional<double> gdd{};                 ///< degC d above 0 degC, sowing to hard frost
-    std::optional<double> soil_nitrate_kg_ha{};  ///< nitrate-N
+    std::optional<double> soil_nitrate_kg_ha{};  ///< nitrate-N, top 30 cm
     std::optional<bool> legume_or_manure{};      ///< a legume in the mix, or manure, supplies N
     std::string drainage{};                      ///< drainage class in words, "" unknown
     std::optional<bool> poorly_drained{};  ///< poorly or very poorly drained, undrained by tile

@@ -616,6 +616,17 @@ std::optional<double> highest_within_mpa(const Stop& stop, double depth_cm) {
     return highest;
 }
 
+std::optional<double> strength_at_mpa(const Stop& stop, double depth_cm) {
+    const auto& depths = stop.depth_cm;
+    const auto below = std::lower_bound(depths.begin(), depths.end(), depth_cm);
+    if (below == depths.end()) return std::nullopt;
+    const auto i = static_cast<std::size_t>(below - depths.begin());
+    if (*below == depth_cm) return stop.strength_mpa[i];
+    if (i == 0) return std::nullopt;
+    const double share = (depth_cm - depths[i - 1]) / (depths[i] - depths[i - 1]);
+    return stop.strength_mpa[i - 1] + share * (stop.strength_mpa[i] - stop.strength_mpa[i - 1]);
+}
+
 StopSummary summarise(const Stop& stop, double limit_mpa) {
     StopSummary summary;
     summary.id = stop.id;

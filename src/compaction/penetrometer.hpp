@@ -126,6 +126,9 @@ std::vector<Layer> layers_above(const Stop& stop, double limit_mpa = limit_300_p
 /// first reading is deeper.
 std::optional<double> highest_within_mpa(const Stop& stop, double depth_cm = rating_depth_cm);
 
+/// The reading at a depth, interpolated linearly; none above the first or below the last reading.
+std::optional<double> strength_at_mpa(const Stop& stop, double depth_cm);
+
 struct StopSummary {
     std::string id{};
     std::optional<Point> at{};

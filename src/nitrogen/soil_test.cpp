@@ -94,6 +94,21 @@ NitrateProfile stack_layers(std::vector<NitrateLayer> layers) {
     return profile;
 }
 
+std::optional<double> nitrate_to_depth_kg_ha(const std::vector<NitrateLayer>& layers,
+                                             double depth_cm) {
+    stack_layers(layers);  // for its checks
+    std::vector<NitrateLayer> above;
+    for (NitrateLayer layer : layers) {
+        if (layer.top_cm >= depth_cm) continue;
+        layer.bottom_cm = std::min(layer.bottom_cm, depth_cm);
+        above.push_back(layer);
+    }
+    if (above.empty()) return std::nullopt;
+    const NitrateProfile profile = stack_layers(above);
+    if (profile.depth_cm < depth_cm / 2.0) return std::nullopt;
+    return profile.n_kg_ha * depth_cm / profile.depth_cm;
+}
+
 OrganicMatterSupply organic_matter_supply(double om_pct, double lb_ac_per_pct) {
     if (!(om_pct >= 0.0 && om_pct <= 100.0)) {
         throw Error(ErrorKind::data,

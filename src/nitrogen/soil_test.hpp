@@ -48,6 +48,13 @@ struct NitrateProfile {
 /// 60 cm in all.
 NitrateProfile stack_layers(std::vector<NitrateLayer> layers);
 
+/// Nitrate-N from the surface to `depth_cm`, kg/ha. A layer that reaches deeper counts with the
+/// part above (its nitrate taken as even), and layers that end above it stand for the rest by their
+/// mean where they cover at least half of the depth; none otherwise, because nitrate falls off
+/// quickly below the plough layer. Throws Error(data) as stack_layers does.
+std::optional<double> nitrate_to_depth_kg_ha(const std::vector<NitrateLayer>& layers,
+                                             double depth_cm);
+
 /// Nitrogen that organic matter releases in a season, kg/ha: low, typical, high.
 struct OrganicMatterSupply {
     double low_kg_ha = 0.0;

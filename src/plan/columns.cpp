@@ -200,6 +200,8 @@ const std::vector<ZoneColumn>& zone_columns() {
         {"winter_loss_cover_kg_ha", FieldType::real, 1, "kg/ha",
          "Nitrate lost over winter with the cover, screening.",
          ZONE(zone.winter_nitrate ? real(zone.winter_nitrate->loss_with_cover_kg_ha) : Value())},
+        {"soil_nitrate_0_30_kg_ha", FieldType::real, 1, "kg/ha",
+         "Nitrate-N by the soil tests, top 30 cm.", ZONE(real(zone.nitrate_0_30_kg_ha))},
         {"n_need_kg_ha", FieldType::real, 1, "kg/ha", "Nitrogen need before bounds and rounding.",
          ZONE(real(zone.budget.need_kg_ha))},
         {"n_rate_kg_ha", FieldType::real, 2, "kg/ha",

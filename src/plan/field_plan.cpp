@@ -4,6 +4,7 @@
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "geometry/overlay.hpp"
+#include "plan/compaction_maps.hpp"
 #include "plan/field_zones.hpp"
 #include "plan/ground.hpp"
 #include "plan/rasters.hpp"
@@ -68,7 +69,10 @@ void place_stops(const Inputs& inputs, FieldResult& result) {
         summary.at = to_work.apply(*stop.at);
         const int zone = zone_at(result, *summary.at);
         if (zone > 0) {
-            result.zones[static_cast<std::size_t>(zone) - 1].stops.push_back(summary);
+            ZoneResult& there = result.zones[static_cast<std::size_t>(zone) - 1];
+            there.stops.push_back(summary);
+            there.profiles.push_back(stop);
+            there.profiles.back().at = summary.at;
             result.stops.push_back(summary);
         } else if (geometry::distance(result.boundary, *summary.at) < 50.0) {
             ++nearby;
@@ -253,6 +257,7 @@ void add_layers(const Inputs& inputs, const Ground& ground, FieldResult& result)
     result.layers.push_back(std::move(now));
     result.layers.push_back(std::move(cover));
     result.layers.push_back(std::move(zone_layer));
+    add_compaction_layers(result);
 }
 
 void judge_status(FieldResult& result) {
@@ -303,6 +308,7 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
         set_present_loss(inputs, zone);
     }
     place_stops(inputs, result);
+    map_compaction(ground, result);
 
     std::vector<Point> test_places;
     std::vector<int> test_zones;
@@ -332,6 +338,8 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
         zone_tests.push_back(tests_of_zone(tests, test_places, test_zones, zone.zone, centre));
         if (zone_tests.back().nitrate_kg_ha)
             zone.nitrate_kg_ha = zone_tests.back().nitrate_kg_ha->value;
+        if (zone_tests.back().nitrate_0_30_kg_ha)
+            zone.nitrate_0_30_kg_ha = zone_tests.back().nitrate_0_30_kg_ha->value;
         judge_compaction(inputs, ground, zones.cells[z], zone);
         set_cover_needs(inputs, zone_tests.back(), zone);
         choices.push_back(score_covers(inputs, zone));

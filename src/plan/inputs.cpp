@@ -10,6 +10,7 @@
 #include "plan/point_layers.hpp"
 #include "plan/point_tables.hpp"
 #include "plan/scouting_visit.hpp"
+#include "plan/probe_places.hpp"
 #include "plan/yields.hpp"
 
 #include <algorithm>
@@ -115,6 +116,7 @@ std::vector<TestSample> load_tests(const Job& job, std::vector<std::string>& war
         if (!raw.layers.empty()) {
             try {
                 raw.sample.nitrate = nitrogen::stack_layers(raw.layers);
+                raw.sample.nitrate_0_30_kg_ha = nitrogen::nitrate_to_depth_kg_ha(raw.layers, 30.0);
             } catch (const Error& error) {
                 throw Error(error.kind(), error.reason(),
                             {.path = job.nitrogen.soil_tests,
@@ -294,6 +296,8 @@ Inputs load_inputs(const Job& job) {
 
     inputs.probes = load_probes(job, inputs.warnings);
     inputs.scouting = read_scouting(job, catalogue, inputs.fields.size());
+    const auto strays = stray_stops(inputs.probes, inputs.fields, inputs.boundary_crs);
+    inputs.warnings.insert(inputs.warnings.end(), strays.begin(), strays.end());
     inputs.tests = load_tests(job, inputs.warnings);
     inputs.credits = job.nitrogen.credits_table.empty()
                          ? nitrogen::CreditTable::built_in()

@@ -41,6 +41,7 @@ struct TestSample {
     Point lon_lat;
     nitrogen::NitrateProfile nitrate;
     bool has_nitrate = false;
+    std::optional<double> nitrate_0_30_kg_ha;
     std::optional<double> om_pct;
 };
 

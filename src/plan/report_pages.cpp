@@ -4,6 +4,7 @@
 #include "base/text.hpp"
 #include "base/units.hpp"
 #include "plan/columns.hpp"
+#include "plan/compaction_pages.hpp"
 #include "plan/nitrogen_section.hpp"
 #include "report/html.hpp"
 #include "report/map.hpp"
@@ -264,20 +265,6 @@ std::string half_month_section(const Inputs& inputs, const ZoneResult& zone) {
            "<details><summary>Half-month table</summary>" + report::table(table) + "</details>";
 }
 
-std::string taproot_section(const ZoneResult& zone) {
-    report::HtmlTable table;
-    table.caption = "Is a taproot worth its seed?";
-    table.heads = {"Condition", "Result", "Figure", "Rule", "Source", "How sure"};
-    for (const compaction::Condition& condition : zone.taproot.conditions) {
-        table.rows.push_back(
-            {escape(condition.name), std::string(compaction::outcome_name(condition.outcome)),
-             escape(condition.figure), escape(condition.rule), escape(condition.source),
-             std::string(confidence_name(condition.confidence))});
-    }
-    return "<p>" + escape(zone.taproot.summary) + "</p>" + report::table(table) +
-           report::bullet_list(zone.taproot.instead);
-}
-
 std::string ground_table(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {
     report::HtmlTable table;
     table.caption = "Figures behind the zone";
@@ -360,7 +347,7 @@ std::string zone_section(const Inputs& inputs, const FieldResult& result, const 
     html += half_month_section(inputs, zone);
     html += "<h3>Nitrogen</h3>" + budget_section(inputs, result, zone, shown) +
             nitrogen_details(inputs, zone);
-    html += "<h3>Compaction</h3>" + taproot_section(zone);
+    html += "<h3>Compaction</h3>" + taproot_section(inputs, zone);
     html += "<details><summary>Figures and their sources</summary>" +
             ground_table(inputs, zone, shown) + "</details>";
     html += "<details><summary>Other covers and why not</summary>" +
@@ -424,6 +411,7 @@ std::string field_page(const Inputs& inputs, const FieldResult& result) {
         "rill erosion, not a single year, "
         "and not gullies. Follow product labels and local rules; a licensed adviser decides.</p>";
     for (const ZoneResult& zone : result.zones) body += zone_section(inputs, result, zone, shown);
+    body += compaction_map_section(inputs, result);
     body += zoning_section(result);
     body += "<h2>Notes</h2>" + report::bullet_list(inputs.warnings) +
             report::bullet_list(result.warnings);

@@ -5,6 +5,7 @@
 #include "base/raster.hpp"
 #include "base/shapes.hpp"
 #include "compaction/advice.hpp"
+#include "compaction/interpolation.hpp"
 #include "compaction/penetrometer.hpp"
 #include "cover/choice.hpp"
 #include "erosion/soil_loss.hpp"
@@ -47,6 +48,14 @@ struct Coverage {
     double no_terrain = 0.0;
 };
 
+/// What the soil map says of a dense layer.
+struct SoilMapLayer {
+    bool known = false;  ///< the map has densities
+    std::optional<double> top_cm, thickness_cm;
+    std::string text;  ///< figures and nature in words
+    Confidence confidence = Confidence::assumption;
+};
+
 struct ZoneResult {
     int zone = 0;
     MultiPolygon shape;
@@ -86,10 +95,14 @@ struct ZoneResult {
     std::optional<double> compaction_top_cm;
     std::string compaction_class;  ///< rating of the stops, or the density class of the map
     std::vector<compaction::StopSummary> stops;
+    std::vector<compaction::Stop> profiles;  ///< the readings of `stops`, in the same order
+    SoilMapLayer soil_layer;                 ///< the soil map's own evidence, with or without stops
+    std::vector<std::string> map_doubts;     ///< why the maps between the stops are less sure here
 
     std::optional<nitrogen::LeachingIndex> leaching;
     std::optional<nitrogen::WinterNitrate> winter_nitrate;
-    std::optional<double> nitrate_kg_ha;  ///< soil test, sampled depth
+    std::optional<double> nitrate_kg_ha;       ///< soil test, sampled depth
+    std::optional<double> nitrate_0_30_kg_ha;  ///< soil test, top 30 cm
     nitrogen::Budget budget;
     double n_rate_kg_ha = 0.0;           ///< applied, after bounds and step
     std::vector<double> n_passes_kg_ha;  ///< its split applications, in order
@@ -111,6 +124,19 @@ struct FieldLayer {
     Mask valid;
 };
 
+/// A map between the field's penetrometer stops.
+struct CompactionMap {
+    FieldLayer layer;     ///< "compaction-depth" in cm, "compaction-strength" in MPa
+    bool kriged = false;  ///< else inverse distance
+    std::string choice;   ///< the method, and why, in a sentence
+    std::size_t stops = 0;
+    double spread = 0.0;  ///< standard deviation of the stops' values
+    compaction::CrossValidation check;
+    Raster<float> error;  ///< kriging standard error, in the layer's unit; empty without kriging
+    double sill = 0.0;
+    std::vector<std::string> warnings;
+};
+
 struct FieldResult {
     std::string id;
     std::string stem;  ///< safe file name
@@ -127,6 +153,7 @@ struct FieldResult {
     std::vector<ZoneResult> zones;
     zoning::ZoningResult zoning;
     std::vector<compaction::StopSummary> stops;
+    std::vector<CompactionMap> compaction_maps;
     std::vector<FieldLayer> layers;
 
     /// Nitrogen as prescribed, in `rate_unit`; zones cut by no-apply ground.

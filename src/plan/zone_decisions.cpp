@@ -122,17 +122,21 @@ void set_present_loss(const Inputs& inputs, ZoneResult& zone) {
 
 ZoneTests tests_of_zone(const std::vector<TestSample>& tests, const std::vector<Point>& places,
                         const std::vector<int>& zones, int zone, Point centre) {
-    std::vector<nitrogen::TestPoint> n, ppm, depth, om;
+    std::vector<nitrogen::TestPoint> n, ppm, depth, om, top;
     for (std::size_t i = 0; i < tests.size(); ++i) {
         if (tests[i].has_nitrate) {
             n.push_back({places[i], tests[i].nitrate.n_kg_ha, zones[i]});
             ppm.push_back({places[i], tests[i].nitrate.mean_ppm, zones[i]});
             depth.push_back({places[i], tests[i].nitrate.depth_cm, zones[i]});
         }
+        if (tests[i].nitrate_0_30_kg_ha) {
+            top.push_back({places[i], *tests[i].nitrate_0_30_kg_ha, zones[i]});
+        }
         if (tests[i].om_pct) om.push_back({places[i], *tests[i].om_pct, zones[i]});
     }
     return {nitrogen::zone_value(n, zone, centre), nitrogen::zone_value(ppm, zone, centre),
-            nitrogen::zone_value(depth, zone, centre), nitrogen::zone_value(om, zone, centre)};
+            nitrogen::zone_value(depth, zone, centre), nitrogen::zone_value(om, zone, centre),
+            nitrogen::zone_value(top, zone, centre)};
 }
 
 void set_cover_needs(const Inputs& inputs, const ZoneTests& tests, ZoneResult& zone) {
@@ -182,7 +186,7 @@ void set_cover_needs(const Inputs& inputs, const ZoneTests& tests, ZoneResult& z
             needs.compaction = Compaction::none;
             break;
     }
-    needs.nitrate_0_30_kg_ha = zone.nitrate_kg_ha;
+    needs.nitrate_0_30_kg_ha = zone.nitrate_0_30_kg_ha;
     needs.next = inputs.covers->next_crop();
     needs.next_crop_n_need = needs.next.legume ? 0.0 : 1.0;
 }
@@ -401,6 +405,7 @@ void judge_confidence(const Inputs& inputs, ZoneResult& zone) {
         lower(1, "the nitrogen rate holds a line that is " +
                      std::string(confidence_name(zone.budget.confidence)));
     }
+    for (const std::string& doubt : zone.map_doubts) lower(1, doubt);
     if (!zone.t_mg_ha) lower(1, "no soil loss tolerance is known");
     zone.confidence = level == 0 ? "high" : level == 1 ? "medium" : "low";
 

@@ -183,6 +183,19 @@ void judge_compaction(const Inputs& inputs, const Ground& ground,
             facts.nature_reason = "no natural pan in the soil description";
         }
     }
+    if (soil != nullptr && soil->dense) {
+        zone.soil_layer = {true, soil->dense->top_cm, soil->dense->thickness_cm(),
+                           soil->dense->reason, soil->dense->confidence};
+    } else if (soil != nullptr && !soil->densities.empty()) {
+        zone.soil_layer = {true,
+                           {},
+                           {},
+                           "no horizon is dense for its texture",
+                           soil->densities.front().limits.confidence};
+    } else {
+        zone.soil_layer.text = "no densities of horizons are known";
+    }
+    std::vector<std::string> stop_warnings;
     if (!zone.stops.empty()) {
         std::vector<double> tops, thicknesses;
         for (const compaction::StopSummary& stop : zone.stops) {
@@ -203,6 +216,8 @@ void judge_compaction(const Inputs& inputs, const Ground& ground,
         if (const auto rating = compaction::rate_stops(zone.stops)) {
             facts.share_above = rating->share;
             zone.compaction_class = compaction::rating_name(rating->rating);
+            facts.confidence = rating->confidence;
+            stop_warnings = rating->warnings;
         }
     } else if (soil != nullptr && soil->dense) {
         facts.evidence = compaction::LayerEvidence::soil_map;
@@ -221,9 +236,11 @@ void judge_compaction(const Inputs& inputs, const Ground& ground,
     }
     zone.compaction_top_cm = facts.layer_top_cm;
     facts.gdd = inputs.covers->season().heat(0.0, inputs.dates.sow, inputs.dates.hard_frost);
-    facts.soil_nitrate_kg_ha = zone.nitrate_kg_ha;
+    facts.soil_nitrate_kg_ha = zone.nitrate_0_30_kg_ha;
     if (inputs.job.nitrogen.manure_kg_ha > 0.0) facts.legume_or_manure = true;
     zone.taproot = compaction::advise_taproot(facts);
+    zone.taproot.cautions.insert(zone.taproot.cautions.end(), stop_warnings.begin(),
+                                 stop_warnings.end());
     zone.needs.root_stop = facts.nature == compaction::PanNature::natural;
     zone.needs.wet_subsoil = facts.poorly_drained.value_or(false);
 }

@@ -20,6 +20,7 @@ void set_present_loss(const Inputs& inputs, ZoneResult& zone);
 /// Nitrate and organic matter of the soil tests that stand for the zone.
 struct ZoneTests {
     std::optional<nitrogen::ZoneValue> nitrate_kg_ha, nitrate_ppm, depth_cm, om_pct;
+    std::optional<nitrogen::ZoneValue> nitrate_0_30_kg_ha;
 };
 ZoneTests tests_of_zone(const std::vector<TestSample>& tests, const std::vector<Point>& places,
                         const std::vector<int>& zones, int zone, Point centre);

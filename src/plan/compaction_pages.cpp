@@ -1,0 +1,193 @@
+// SPDX-License-Identifier: MIT
+#include "plan/compaction_pages.hpp"
+
+#include "base/text.hpp"
+#include "base/units.hpp"
+#include "report/html.hpp"
+#include "report/profile_chart.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+namespace catchfield::plan {
+
+namespace {
+
+using report::escape;
+
+/// Depths and strengths as the user reads them.
+struct Shown {
+    bool us;
+    double depth(double cm) const { return us ? cm / units::cm_per_in : cm; }
+    double strength(double mpa) const { return us ? mpa / units::mpa_per_psi : mpa; }
+    const char* depth_unit() const { return us ? "in" : "cm"; }
+    const char* strength_unit() const { return us ? "psi" : "MPa"; }
+    std::string depth_text(const std::optional<double>& cm) const {
+        return cm ? fixed(depth(*cm), us ? 1 : 0) + " " + depth_unit() : "none";
+    }
+    std::string strength_text(double mpa) const {
+        return fixed(strength(mpa), us ? 0 : 2) + " " + strength_unit();
+    }
+    /// A figure of a map in its own unit.
+    std::string map_text(double value, const std::string& unit) const {
+        if (unit == "MPa") return strength_text(value);
+        return fixed(depth(value), 1) + " " + depth_unit();
+    }
+};
+
+std::optional<double> median_of(const std::vector<compaction::StopSummary>& stops,
+                                std::optional<double> compaction::StopSummary::*member) {
+    std::vector<double> values;
+    for (const compaction::StopSummary& stop : stops) {
+        if (stop.*member) values.push_back(*(stop.*member));
+    }
+    if (values.empty()) return std::nullopt;
+    std::sort(values.begin(), values.end());
+    const std::size_t n = values.size();
+    return n % 2 == 1 ? values[n / 2] : (values[n / 2 - 1] + values[n / 2]) / 2.0;
+}
+
+/// What was measured and what the soil map says, beside each other.
+std::string evidence_table(const ZoneResult& zone, const Shown& shown) {
+    report::HtmlTable table;
+    table.caption = "What is known of a hard layer";
+    table.heads = {"", "Penetrometer stops", "Soil map"};
+    const bool stops = !zone.stops.empty();
+    const SoilMapLayer& map = zone.soil_layer;
+    const auto mapped = [&](const std::optional<double>& cm) {
+        return map.known ? shown.depth_text(cm) : std::string("not known");
+    };
+    const auto measured = [&](std::optional<double> compaction::StopSummary::*member) {
+        return stops ? shown.depth_text(median_of(zone.stops, member)) : std::string("no stops");
+    };
+    table.rows.push_back(
+        {"Top", measured(&compaction::StopSummary::layer_top_cm), mapped(map.top_cm)});
+    table.rows.push_back({"Thickness", measured(&compaction::StopSummary::layer_thickness_cm),
+                          mapped(map.thickness_cm)});
+    std::string rating = "no stops";
+    std::size_t with_layer = 0;
+    for (const compaction::StopSummary& stop : zone.stops) {
+        if (stop.layer_top_cm) ++with_layer;
+    }
+    if (stops) {
+        rating = std::to_string(with_layer) + " of " + std::to_string(zone.stops.size()) +
+                 " stops have a layer; rating: " + zone.compaction_class;
+    }
+    table.rows.push_back({"Extent", escape(rating), escape(map.text)});
+    std::string html = report::table(table);
+    if (stops && map.known) {
+        const bool same = map.top_cm.has_value() == (with_layer > 0);
+        html += std::string("<p>") +
+                (same ? "Stops and soil map agree whether there is a dense layer."
+                      : "Stops and soil map do not agree; the stops were taken in this field and "
+                        "count, the map gives what is typical of its soil.") +
+                "</p>";
+    }
+    return html;
+}
+
+std::string profiles_of(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {
+    std::vector<report::ProfileLine> lines;
+    std::set<double> depths;
+    for (const compaction::Stop& stop : zone.profiles) {
+        report::ProfileLine line{stop.id, {}, {}};
+        for (std::size_t i = 0; i < stop.depth_cm.size(); ++i) {
+            line.depth.push_back(shown.depth(stop.depth_cm[i]));
+            line.strength.push_back(shown.strength(stop.strength_mpa[i]));
+            depths.insert(stop.depth_cm[i]);
+        }
+        lines.push_back(std::move(line));
+    }
+    report::ProfileLine middle{"mean of the stops", {}, {}};
+    for (const double depth : depths) {
+        double sum = 0.0;
+        std::size_t count = 0;
+        for (const compaction::Stop& stop : zone.profiles) {
+            if (const auto value = compaction::strength_at_mpa(stop, depth)) {
+                sum += *value;
+                ++count;
+            }
+        }
+        // A mean of the few that go deepest would jump.
+        if (2 * count < zone.profiles.size()) continue;
+        middle.depth.push_back(shown.depth(depth));
+        middle.strength.push_back(shown.strength(sum / static_cast<double>(count)));
+    }
+    return report::profile_chart(lines, middle, shown.strength(inputs.job.compaction.threshold_mpa),
+                                 shown.depth_unit(), shown.strength_unit(),
+                                 "Penetrometer profiles of zone " + std::to_string(zone.zone));
+}
+
+}  // namespace
+
+std::string taproot_section(const Inputs& inputs, const ZoneResult& zone) {
+    const Shown shown{inputs.us()};
+    report::HtmlTable table;
+    table.caption = "Is a taproot worth its seed?";
+    table.heads = {"Condition", "Result", "Figure", "Rule", "Source", "How sure"};
+    for (const compaction::Condition& condition : zone.taproot.conditions) {
+        table.rows.push_back(
+            {escape(condition.name), std::string(compaction::outcome_name(condition.outcome)),
+             escape(condition.figure), escape(condition.rule), escape(condition.source),
+             std::string(confidence_name(condition.confidence))});
+    }
+    std::string html = "<p><strong>Taproot " +
+                       std::string(compaction::advice_name(zone.taproot.advice)) + ".</strong> " +
+                       escape(zone.taproot.summary) + "</p>";
+    if (zone.taproot.seed_min_kg_ha && zone.taproot.seed_max_kg_ha) {
+        const double unit = inputs.us() ? units::kg_ha_per_lb_ac : 1.0;
+        html += "<p>Taproot seed for this zone: " + fixed(*zone.taproot.seed_min_kg_ha / unit, 1) +
+                " to " + fixed(*zone.taproot.seed_max_kg_ha / unit, 1) +
+                (inputs.us() ? " lb/ac" : " kg/ha") + ", pure live seed, drilled. " +
+                escape(zone.taproot.seeding) + "</p>";
+    }
+    return html + report::table(table) + report::bullet_list(zone.taproot.instead) +
+           evidence_table(zone, shown) + profiles_of(inputs, zone, shown);
+}
+
+std::string compaction_map_section(const Inputs& inputs, const FieldResult& result) {
+    if (result.compaction_maps.empty()) return {};
+    const Shown shown{inputs.us()};
+    std::string html = "<h2>Between the penetrometer stops</h2>";
+    report::HtmlTable table;
+    table.caption = "How well each map foretells a stop left out of it";
+    table.heads = {"Map",
+                   "Places",
+                   "Method",
+                   "Leave-one-out error (RMSE)",
+                   "Mean error",
+                   "Spread of the stops",
+                   "Correlation",
+                   "Error squared over kriging variance",
+                   "Mean standard error"};
+    table.numeric = {false, true, false, true, true, true, true, true, true};
+    for (const CompactionMap& map : result.compaction_maps) {
+        const std::string& unit = map.layer.unit;
+        html += "<p>" + escape(map.layer.title) + ": " + escape(map.choice) + "</p>";
+        double sum = 0.0;
+        std::size_t cells = 0;
+        for (std::size_t i = 0; i < map.error.size(); ++i) {
+            if (!map.layer.valid[i]) continue;
+            sum += static_cast<double>(map.error[i]);
+            ++cells;
+        }
+        table.rows.push_back({escape(map.layer.title), std::to_string(map.stops),
+                              std::string(map.kriged ? "ordinary kriging" : "inverse distance"),
+                              shown.map_text(map.check.rmse, unit),
+                              shown.map_text(map.check.mean_error, unit),
+                              shown.map_text(map.spread, unit), fixed(map.check.correlation, 2),
+                              map.check.standardised ? fixed(*map.check.standardised, 2) : "none",
+                              cells > 0 ? shown.map_text(sum / static_cast<double>(cells), unit)
+                                        : "none (no variance)"});
+    }
+    html += report::table(table);
+    html +=
+        "<p class=\"soft\">Depth is mapped from the stops that have a hard layer, where the "
+        "nearest "
+        "stop has one. An error near the spread of the stops means that the map knows little more "
+        "than their mean.</p>";
+    return html;
+}
+
+}  // namespace catchfield::plan
