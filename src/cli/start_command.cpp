@@ -1,9 +1,14 @@
 // SPDX-License-Identifier: MIT
 // catchfield start: a job file from what is there.
+#include "base/error.hpp"
+#include "base/text.hpp"
 #include "cli/commands.hpp"
 #include "plan/start.hpp"
+#include "plan/stop_plan.hpp"
 
 #include <nlohmann/json.hpp>
+
+#include <optional>
 
 namespace catchfield::cli {
 
@@ -18,23 +23,48 @@ class StartCommand final : public Command {
     std::string_view description() const override {
         return "Looks at files, or at all files of a folder, finds out what each one is, and "
                "writes a\n"
-               "commented job file with what it found and what it is unsure of.";
+               "commented job file with what it found and what it is unsure of.\n"
+               "With --stops it takes a job file or a plan folder instead, and proposes where to\n"
+               "push the penetrometer in each zone: OUTPUT.geojson and OUTPUT.gpx to walk by.";
     }
     PositionalSpec positional() const override {
         return {"FILE|FOLDER...", "Inputs to look at.", 1, -1};
     }
     std::vector<OptionSpec> options() const override {
-        return {{"output", 'o', "JOB", "job.ini", "Job file to write."},
-                {"overwrite", '\0', "", "", "Replace the job file if it exists."},
+        return {{"output", 'o', "JOB", "",
+                 "Job file to write (default job.ini); with --stops, name without ending (stops)."},
+                {"overwrite", '\0', "", "", "Replace what exists under that name."},
+                {"stops", '\0', "N", "", "Propose N penetrometer stops in every field."},
+                {"seed", '\0', "N", "1", "Seed of the stops; another one gives other places."},
                 {"metric", '\0', "", "", "Propose metric units."}};
     }
     void setup(const ParsedOptions& options) override {
+        if (options.values.contains("stops")) {
+            if (options.positional.size() != 1) {
+                throw Error(ErrorKind::usage, "--stops takes one job file or plan folder",
+                            {.hint = "For example: catchfield start job.ini --stops 30."});
+            }
+            m_stops = plan::StopPlanRequest{};
+            m_stops->source = options.positional.front();
+            m_stops->stops = static_cast<std::size_t>(options.integer("stops", 30, 1, 100000));
+            m_stops->seed =
+                static_cast<std::uint64_t>(options.integer("seed", 1, 0, 2'000'000'000));
+            m_stops->output = options.text("output", "stops");
+            for (const std::string ending : {".geojson", ".gpx"}) {
+                if (lower_case(m_stops->output).ends_with(ending)) {
+                    m_stops->output.resize(m_stops->output.size() - ending.size());
+                }
+            }
+            m_stops->overwrite = options.flag("overwrite");
+            return;
+        }
         m_request.inputs = options.positional;
         m_request.output = options.text("output", "job.ini");
         m_request.overwrite = options.flag("overwrite");
         m_request.metric = options.flag("metric");
     }
     int run(Console& console) override {
+        if (m_stops) return run_stops(console);
         const plan::StartResult result = plan::start_job(m_request);
         if (console.json) {
             const nlohmann::ordered_json json{
@@ -51,7 +81,27 @@ class StartCommand final : public Command {
     }
 
   private:
+    int run_stops(Console& console) {
+        const plan::StopPlanResult result = plan::plan_stop_places(*m_stops);
+        if (console.json) {
+            const nlohmann::ordered_json json{{"files", result.files},
+                                              {"stops", result.stops},
+                                              {"fields", result.lines},
+                                              {"warnings", result.warnings}};
+            console.print(
+                json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n");
+            return all_done;
+        }
+        for (const std::string& line : result.lines) console.say(line);
+        for (const std::string& line : result.warnings) console.say("look at  " + line);
+        console.say("Wrote " + result.files[0] + " and " + result.files[1] + ": " +
+                    std::to_string(result.stops) +
+                    " stops. Push them about a day after a soaking rain.");
+        return all_done;
+    }
+
     plan::StartRequest m_request;
+    std::optional<plan::StopPlanRequest> m_stops;
 };
 
 }  // namespace

@@ -119,6 +119,42 @@ std::string profiles_of(const Inputs& inputs, const ZoneResult& zone, const Show
                                  "Penetrometer profiles of zone " + std::to_string(zone.zone));
 }
 
+/// Rates of a pure stand where a taproot is recommended, and what the chosen cover sows of it.
+std::string seed_hint(const Inputs& inputs, const ZoneResult& zone) {
+    if (!zone.taproot.seed_min_kg_ha || !zone.taproot.seed_max_kg_ha) return {};
+    const double unit = inputs.us() ? units::kg_ha_per_lb_ac : 1.0;
+    const std::string unit_name = inputs.us() ? " lb/ac" : " kg/ha";
+    const auto span = [&](double low, double high) {
+        return fixed(low / unit, 0) + " to " + fixed(high / unit, 0);
+    };
+    const compaction::AdviceLimits limits = compaction::default_advice_limits();
+    std::string text =
+        "Taproot seed for this zone: forage radish alone, " +
+        span(*zone.taproot.seed_min_kg_ha, *zone.taproot.seed_max_kg_ha) + unit_name +
+        " drilled or " +
+        span(limits.seed_broadcast_min_kg_ha.value, limits.seed_broadcast_max_kg_ha.value) +
+        unit_name +
+        " broadcast; in a mix about half (common practice, no source). Thin stands "
+        "make thicker roots: stay at the lower end.";
+    if (zone.cover() == nullptr) return "<p>" + escape(text) + "</p>";
+    const CandidateInfo& info = inputs.covers->candidates()[zone.cover()->candidate];
+    std::string sown;
+    for (const cover::Component& component : info.cover.components) {
+        if (component.species.taproot != cover::Taproot::strong) continue;
+        for (const cover::SeedLine& line : info.seed.lines) {
+            if (line.species_id != component.species.id) continue;
+            sown += (sown.empty() ? "" : ", ") + component.species.name + " " +
+                    fixed(line.bulk_kg_ha / unit, 1) + unit_name;
+        }
+    }
+    text += sown.empty()
+                ? " The cover chosen here (" + info.cover.name +
+                      ") has no strong taproot; other aims weighed more."
+                : " Of the seed rate of the cover chosen here (" + info.cover.name + ", " +
+                      fixed(info.seed.bulk_kg_ha / unit, 1) + unit_name + "): " + sown + ".";
+    return "<p>" + escape(text) + "</p>";
+}
+
 }  // namespace
 
 std::string taproot_section(const Inputs& inputs, const ZoneResult& zone) {
@@ -135,13 +171,7 @@ std::string taproot_section(const Inputs& inputs, const ZoneResult& zone) {
     std::string html = "<p><strong>Taproot " +
                        std::string(compaction::advice_name(zone.taproot.advice)) + ".</strong> " +
                        escape(zone.taproot.summary) + "</p>";
-    if (zone.taproot.seed_min_kg_ha && zone.taproot.seed_max_kg_ha) {
-        const double unit = inputs.us() ? units::kg_ha_per_lb_ac : 1.0;
-        html += "<p>Taproot seed for this zone: " + fixed(*zone.taproot.seed_min_kg_ha / unit, 1) +
-                " to " + fixed(*zone.taproot.seed_max_kg_ha / unit, 1) +
-                (inputs.us() ? " lb/ac" : " kg/ha") + ", pure live seed, drilled. " +
-                escape(zone.taproot.seeding) + "</p>";
-    }
+    html += seed_hint(inputs, zone);
     return html + report::table(table) + report::bullet_list(zone.taproot.instead) +
            evidence_table(zone, shown) + profiles_of(inputs, zone, shown);
 }

@@ -9,8 +9,8 @@
 #include "plan/fingerprint.hpp"
 #include "plan/point_layers.hpp"
 #include "plan/point_tables.hpp"
-#include "plan/scouting_visit.hpp"
 #include "plan/probe_places.hpp"
+#include "plan/scouting_visit.hpp"
 #include "plan/yields.hpp"
 
 #include <algorithm>
