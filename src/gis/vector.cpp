@@ -455,9 +455,11 @@ std::vector<VectorSource::Hit> VectorSource::query(const Box& box, const Crs& bo
     const Box here = transformer(box_crs, m_crs).apply(box);
     const Transformer& move = transformer(m_crs, box_crs);
     std::vector<std::size_t> found = query(here);
-    if (here.min_x > here.max_x) {  // runs over the antimeridian: both sides
-        found = query(Box{here.min_x, here.min_y, 180.0, here.max_y});
-        for (const std::size_t i : query(Box{-180.0, here.min_y, here.max_x, here.max_y})) {
+    if (here.min_x > here.max_x) {
+        // Runs over the antimeridian: both sides, and data whose longitudes run past it.
+        found = query(Box{here.min_x, here.min_y, here.max_x + 360.0, here.max_y});
+        for (const std::size_t i :
+             query(Box{here.min_x - 360.0, here.min_y, here.max_x, here.max_y})) {
             found.push_back(i);
         }
         std::sort(found.begin(), found.end());

@@ -18,6 +18,18 @@ struct Drawn {
     MultiPolygon shape;
 };
 
+/// Whether two boxes overlap. In degrees `here` may run over the antimeridian (min_x > max_x) and
+/// longitudes may be a whole turn apart.
+bool may_meet(const Box& box, Box here, bool degrees) {
+    if (box.max_y < here.min_y || box.min_y > here.max_y) return false;
+    if (!degrees) return box.max_x >= here.min_x && box.min_x <= here.max_x;
+    if (here.min_x > here.max_x) here.max_x += 360.0;
+    for (const double turn : {-360.0, 0.0, 360.0}) {
+        if (box.max_x + turn >= here.min_x && box.min_x + turn <= here.max_x) return true;
+    }
+    return false;
+}
+
 /// The drawn shapes of a field, in the work CRS, by zone number.
 std::vector<Drawn> shapes_of(const Inputs& inputs, const FieldBoundary& field, const Ground& ground,
                              std::vector<std::string>& warnings) {
@@ -37,11 +49,7 @@ std::vector<Drawn> shapes_of(const Inputs& inputs, const FieldBoundary& field, c
     for (const gis::Feature& feature : layer.features) {
         if (feature.kind != gis::GeometryKind::polygons) continue;
         // Zones of other fields may lie where the work grid has no place for them.
-        const Box box = feature.box();
-        if (box.max_x < here.min_x || box.min_x > here.max_x || box.max_y < here.min_y ||
-            box.min_y > here.max_y) {
-            continue;
-        }
+        if (!may_meet(feature.box(), here, crs.is_geographic())) continue;
         if (folder && feature.values[field_column] != field.id) continue;
         Drawn one;
         if (number_column) {

@@ -360,12 +360,13 @@ TEST(Export, NamesAndIds) {
 }
 
 TEST(Export, Antimeridian) {
-    // Fiji's longitude: the field lies on both sides of 180 degrees, south of the equator.
+    // Fiji's longitude: the field lies on both sides of 180 degrees, one of its zones wholly beyond
+    // it, south of the equator.
     const Folder folder;
     const Point middle =
         gis::transformer(gis::Crs::wgs84(), utm(32760)).apply(Point{179.9999, -17.0});
     const std::string plan = make_plan(
-        folder, utm(32760), {{"Dateline", rectangle(middle.x - 200, middle.y, 420.0, 300.0)}});
+        folder, utm(32760), {{"Dateline", rectangle(middle.x - 130, middle.y, 420.0, 300.0)}});
     check_exports(folder, plan, 1.0);
     ExportRequest request = request_for(plan, ExportFormat::geojson, folder / "sides", 1.0);
     run_export(request, {});
