@@ -2,8 +2,6 @@
 // The list of commands, and what they share.
 #include "cli/commands.hpp"
 
-#include <algorithm>
-
 namespace catchfield::cli {
 
 std::vector<std::unique_ptr<Command>> all_commands() {
@@ -36,9 +34,7 @@ std::string command_help(const Command& command) {
     if (!positional.metavar.empty()) text += " " + std::string(positional.metavar);
     text += " [options]\n\n" + std::string(command.description()) + "\n";
     if (!positional.metavar.empty()) {
-        std::string name = "  " + std::string(positional.metavar);
-        name.resize(std::max<std::size_t>(name.size() + 2, 26), ' ');
-        text += "\n" + name + std::string(positional.help) + "\n";
+        text += "\n" + help_entry("  " + std::string(positional.metavar), positional.help);
     }
     const std::vector<OptionSpec> own = command.options();
     if (!own.empty()) text += "\noptions:\n" + options_help(own);

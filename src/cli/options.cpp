@@ -100,31 +100,35 @@ ParsedOptions parse_options(const std::vector<std::string>& arguments,
     return parsed;
 }
 
-std::string options_help(const std::vector<OptionSpec>& options) {
+std::string help_entry(std::string line, std::string_view help) {
     constexpr std::size_t indent = 26;
     constexpr std::size_t width = 80;
+    line += line.size() + 2 > indent ? "\n" + std::string(indent, ' ')
+                                     : std::string(indent - line.size(), ' ');
+    std::size_t column = indent;
+    for (const std::string& word : split(help, ' ')) {
+        if (column + word.size() > width) {
+            if (line.back() == ' ' && column > indent) line.pop_back();
+            line += "\n" + std::string(indent, ' ');
+            column = indent;
+        }
+        line += word + " ";
+        column += word.size() + 1;
+    }
+    while (line.back() == ' ') line.pop_back();
+    return line + "\n";
+}
+
+std::string options_help(const std::vector<OptionSpec>& options) {
     std::string text;
     for (const OptionSpec& option : options) {
         std::string line =
             option.letter != '\0' ? std::string("  -") + option.letter + ", " : "      ";
         line += "--" + std::string(option.name);
         if (!option.metavar.empty()) line += " " + std::string(option.metavar);
-        line += line.size() + 2 > indent ? "\n" + std::string(indent, ' ')
-                                         : std::string(indent - line.size(), ' ');
         std::string help(option.help);
         if (!option.fallback.empty()) help += " [" + std::string(option.fallback) + "]";
-        std::size_t column = indent;
-        for (const std::string& word : split(help, ' ')) {
-            if (column + word.size() > width) {
-                if (line.back() == ' ' && column > indent) line.pop_back();
-                line += "\n" + std::string(indent, ' ');
-                column = indent;
-            }
-            line += word + " ";
-            column += word.size() + 1;
-        }
-        while (line.back() == ' ') line.pop_back();
-        text += line + "\n";
+        text += help_entry(line, help);
     }
     return text;
 }

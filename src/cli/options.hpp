@@ -44,6 +44,9 @@ ParsedOptions parse_options(const std::vector<std::string>& arguments,
                             const std::vector<OptionSpec>& options,
                             const PositionalSpec& positional, bool job_keys);
 
+/// One entry of a help text: its name at the left, its sentence wrapped at 80 columns.
+std::string help_entry(std::string name, std::string_view help);
+
 /// The options part of the help text, wrapped at 80 columns.
 std::string options_help(const std::vector<OptionSpec>& options);
 
