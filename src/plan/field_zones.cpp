@@ -141,6 +141,25 @@ void merge_as_asked(const Inputs& inputs, const std::vector<zoning::Feature>& fe
     result.reason = reason + " Zones were merged as asked.";
 }
 
+/// "3,1,2" in the job, where this field has that many zones.
+void renumber_as_asked(const Inputs& inputs, const std::vector<zoning::Feature>& features,
+                       const Ground& ground, FieldZones& zones) {
+    const std::vector<int>& numbers = inputs.job.zones.renumber;
+    if (numbers.empty()) return;
+    if (static_cast<int>(numbers.size()) != zones.zoning.count) {
+        zones.warnings.push_back("zones.renumber names " + std::to_string(numbers.size()) +
+                                 " zones, this field has " + std::to_string(zones.zoning.count) +
+                                 ": its numbers are kept.");
+        return;
+    }
+    zoning::ZoningResult renumbered = zoning::describe_zones(
+        zoning::renumber_zones(zones.zoning.labels, numbers), features, ground.field,
+        zoning::Need{ground.terrain.ls, ground.terrain.mask});
+    renumbered.curve = zones.zoning.curve;
+    renumbered.reason = zones.zoning.reason + " Zones were renumbered as asked.";
+    zones.zoning = std::move(renumbered);
+}
+
 }  // namespace
 
 std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& ground,
@@ -209,6 +228,7 @@ FieldZones make_field_zones(const Inputs& inputs, const FieldBoundary& field,
     } else {
         zones.zoning = zoning::make_zones(features, ground.field, zoning_options(inputs, ground));
         merge_as_asked(inputs, features, ground, zones.zoning);
+        renumber_as_asked(inputs, features, ground, zones);
         Raster<int> labels(ground.frame);
         std::copy(zones.zoning.labels.values.begin(), zones.zoning.labels.values.end(),
                   labels.values.begin());

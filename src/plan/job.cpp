@@ -5,6 +5,7 @@
 #include "base/text.hpp"
 #include "plan/keys.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <utility>
 
@@ -330,6 +331,21 @@ Job make_job(const JobValues& values, const std::filesystem::path& folder) {
     zones.drawn = read.path("zones.drawn");
     zones.drawn_column = read.text("zones.drawn-column");
     zones.merge = split_list(read.text("zones.merge"));
+    for (const std::string& part : split_list(read.text("zones.renumber"))) {
+        const auto number = parse_integer(part);
+        if (!number || *number < 1 || *number > 250) {
+            refuse("zones.renumber", part, "not a zone number");
+        }
+        zones.renumber.push_back(static_cast<int>(*number));
+    }
+    std::vector<int> sorted = zones.renumber;
+    std::sort(sorted.begin(), sorted.end());
+    for (std::size_t i = 0; i < sorted.size(); ++i) {
+        if (sorted[i] != static_cast<int>(i) + 1) {
+            refuse("zones.renumber", read.text("zones.renumber"),
+                   "every number from 1 to " + std::to_string(sorted.size()) + " must stand once");
+        }
+    }
 
     auto& cover = job.cover;
     const std::string candidates = read.text("cover.candidates");

@@ -63,6 +63,7 @@ struct Job {
         std::optional<double> working_width_m;
         std::string method, drawn, drawn_column;
         std::vector<std::string> merge;
+        std::vector<int> renumber;
     } zones;
     struct {
         std::vector<std::string> candidates;  ///< empty: all

@@ -113,6 +113,8 @@ constexpr auto keys = std::to_array<Key>({
      "The user's own zone polygons, or an earlier plan folder whose zones are kept."},
     {"zones.drawn-column", text, "NAME", "", "", "Column with the zone number of drawn polygons."},
     {"zones.merge", list, "A+B,...", "", "", "Zones to merge after they are made, by number: 2+3."},
+    {"zones.renumber", list, "N,...", "", "",
+     "New numbers of zones 1, 2, ... after merging: 3,1,2. Fields with another number of zones keep theirs."},
     // ---- cover
     {"cover.candidates", list, "SPECIES,...", "all", "",
      "Species and mixtures to consider (see catchfield species), or all."},

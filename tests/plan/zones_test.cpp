@@ -182,6 +182,17 @@ TEST(FieldZones, MergeJoinsZonesAndKeepsTheRest) {
     EXPECT_NEAR(b.zones[1].area_ha, a.zones[1].area_ha + a.zones[2].area_ha, 0.02 * a.area_ha);
 }
 
+TEST(FieldZones, RenumberGivesTheNumbersAsked) {
+    const Inputs inputs = demo_inputs({{"zones.count", "3"}});
+    const Inputs changed = demo_inputs({{"zones.count", "3"}, {"zones.renumber", "3,1,2"}});
+    const FieldBoundary& field = field_named(inputs, "Ridge");
+    const FieldResult a = plan_field(inputs, field);
+    const FieldResult b = plan_field(changed, field);
+    EXPECT_NEAR(b.zones[2].area_ha, a.zones[0].area_ha, 1e-3);
+    EXPECT_NEAR(b.zones[0].area_ha, a.zones[1].area_ha, 1e-3);
+    EXPECT_THROW(demo_inputs({{"zones.renumber", "1,1,2"}}), Error);
+}
+
 TEST(FieldZones, UnknownFeatureNamesTheNearest) {
     const Inputs inputs = demo_inputs({{"zones.features", "slop,ls"}});
     try {
