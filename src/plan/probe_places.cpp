@@ -3,6 +3,7 @@
 
 #include "base/text.hpp"
 #include "geometry/overlay.hpp"
+#include "geometry/validity.hpp"
 
 namespace catchfield::plan {
 
@@ -45,7 +46,12 @@ std::vector<std::string> stray_stops(const ProbeStops& probes,
             which.push_back(i);
         }
         if (near.empty()) continue;
-        const std::vector<bool> covered = geometry::covers(field.shape, near);
+        // A boundary that will be refused must not stop the others here.
+        const MultiPolygon shape = geometry::find_flaw(field.shape)
+                                       ? geometry::repair(field.shape).shape
+                                       : field.shape;
+        if (shape.empty()) continue;
+        const std::vector<bool> covered = geometry::covers(shape, near);
         for (std::size_t i = 0; i < which.size(); ++i) {
             if (covered[i]) inside[which[i]] = true;
         }
