@@ -57,6 +57,8 @@ const std::vector<ZoneColumn>& zone_columns() {
          ZONE(static_cast<long long>(zone.zone))},
         {"area_ha", FieldType::real, 4, "ha", "Area within the field's boundary.",
          ZONE(real(zone.area_ha))},
+        {"vertices", FieldType::integer, 0, "", "Vertices of the zone's outline.",
+         ZONE(static_cast<long long>(zone.vertices))},
         {"slope_pct", FieldType::real, 3, "%", "Mean slope (Horn 1981).",
          ZONE(real(zone.slope_pct))},
         {"ls", FieldType::real, 4, "", "Mean slope length and steepness factor.",

@@ -88,6 +88,11 @@ zoning::ZoningOptions zoning_options(const Inputs& inputs, const Ground& ground)
         cells < quick_cells ? zoning::quick_options() : zoning::default_options();
     options.method = zones.method == "fuzzy" ? zoning::Method::fuzzy : zoning::Method::kmeans;
     if (zones.count > 0) options.count = zones.count;
+    options.norm = zones.norm == "mahalanobis" ? zoning::Norm::mahalanobis
+                   : zones.norm == "diagonal"  ? zoning::Norm::diagonal
+                                               : zoning::Norm::euclidean;
+    options.exponent = zones.exponent;
+    options.pca_share = zones.components;
     options.max_count = zones.max_count;
     options.cleanup.min_area_ha = zones.min_area_ha;
     options.cleanup.working_width_m = zones.working_width_m.value_or(0.0);

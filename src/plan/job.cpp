@@ -328,6 +328,9 @@ Job make_job(const JobValues& values, const std::filesystem::path& folder) {
     zones.min_area_ha = *read.quantity("zones.min-area", parse_area_ha, 0.0, 1000.0);
     zones.working_width_m = read.quantity("zones.working-width", parse_length_m, 0.5, 100.0);
     zones.method = read.choice("zones.method");
+    zones.norm = read.choice("zones.norm");
+    zones.exponent = read.number("zones.exponent", 1.05, 5.0);
+    zones.components = read.optional_number("zones.components", 0.1, 1.0);
     zones.drawn = read.path("zones.drawn");
     zones.drawn_column = read.text("zones.drawn-column");
     zones.merge = split_list(read.text("zones.merge"));

@@ -64,6 +64,9 @@ struct Job {
         std::string method, drawn, drawn_column;
         std::vector<std::string> merge;
         std::vector<int> renumber;
+        std::string norm;
+        double exponent = 1.3;
+        std::optional<double> components;
     } zones;
     struct {
         std::vector<std::string> candidates;  ///< empty: all

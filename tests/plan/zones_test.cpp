@@ -193,6 +193,24 @@ TEST(FieldZones, RenumberGivesTheNumbersAsked) {
     EXPECT_THROW(demo_inputs({{"zones.renumber", "1,1,2"}}), Error);
 }
 
+TEST(FieldZones, FuzzyAndComponentsMakeValidZonesToo) {
+    for (const JobValues& changes :
+         {JobValues{{"zones.method", "fuzzy"},
+                    {"zones.norm", "mahalanobis"},
+                    {"zones.count", "2"},
+                    {"zones.features", "slope,ls"}},
+          JobValues{{"zones.method", "fuzzy"}, {"zones.exponent", "2"}, {"zones.count", "2"}},
+          JobValues{{"zones.components", "0.85"}, {"zones.count", "2"}}}) {
+        const Inputs inputs = demo_inputs(changes);
+        const FieldResult result = plan_field(inputs, field_named(inputs, "Ridge"));
+        ASSERT_EQ(result.zones.size(), 2U) << changes.begin()->second;
+        EXPECT_NEAR(result.zones[0].area_ha + result.zones[1].area_ha, result.area_ha,
+                    1e-6 * result.area_ha);
+        EXPECT_GT(result.zones[0].vertices, 3U);
+    }
+    EXPECT_THROW(demo_inputs({{"zones.exponent", "1"}}), Error);
+}
+
 TEST(FieldZones, UnknownFeatureNamesTheNearest) {
     const Inputs inputs = demo_inputs({{"zones.features", "slop,ls"}});
     try {
@@ -342,7 +360,8 @@ TEST(OhioField, TheHarvestDateChangesTheCoverAndTheReasonSaysWhy) {
     }
     EXPECT_GT(too_short, 10U);
     // More cover, more soil held.
-    EXPECT_GT(*after_july.zones.front().erosion_cut_pct, *after_september.zones.front().erosion_cut_pct);
+    EXPECT_GT(*after_july.zones.front().erosion_cut_pct,
+              *after_september.zones.front().erosion_cut_pct);
 }
 
 }  // namespace
