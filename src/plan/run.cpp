@@ -5,6 +5,7 @@
 #include "base/text.hpp"
 #include "gis/files.hpp"
 #include "gis/start.hpp"
+#include "plan/columns.hpp"
 #include "plan/field_plan.hpp"
 #include "plan/inputs.hpp"
 #include "plan/libraries.hpp"
@@ -34,7 +35,7 @@ struct Line {
 };
 
 std::string short_line(const Inputs& inputs, const FieldResult& result) {
-    if (result.status == FieldStatus::skipped) return "skipped: " + joined_reasons(result.reasons);
+    if (result.status == FieldStatus::skipped) return "skipped: " + joined(result.reasons);
     const bool us = inputs.us();
     const double area = us ? result.area_ha / units::ha_per_ac : result.area_ha;
     double bare = 0.0, now = 0.0, cover = 0.0, known = 0.0;
@@ -59,7 +60,7 @@ std::string short_line(const Inputs& inputs, const FieldResult& result) {
                                    : significant(low, 3) + " to " + significant(high, 3),
                        result.rate_unit) +
            (result.status == FieldStatus::partly
-                ? "; partly covered: " + joined_reasons(result.reasons)
+                ? "; partly covered: " + joined(result.reasons)
                 : "");
 }
 

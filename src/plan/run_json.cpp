@@ -47,10 +47,6 @@ Json soils_json(const Soils& soils) {
 
 }  // namespace
 
-std::string joined_reasons(const std::vector<std::string>& reasons) {
-    return joined(reasons);
-}
-
 FieldRecord record_of(const FieldResult& result) {
     FieldRecord record;
     record.id = result.id;

@@ -25,7 +25,6 @@ struct FieldRecord {
 };
 
 FieldRecord record_of(const FieldResult& result);
-std::string joined_reasons(const std::vector<std::string>& reasons);
 
 /// No clock time: the same inputs give the same bytes. Timings go to --verbose instead.
 std::string run_json(const Inputs& inputs, const std::vector<FieldRecord>& fields);
