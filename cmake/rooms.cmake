@@ -53,6 +53,7 @@ function(catchfield_test name)
   endforeach()
   target_link_libraries(${target} PRIVATE catchfield_flags catchfield_warnings GTest::gtest_main
                                           ${T_PRIVATE})
+  target_include_directories(${target} PRIVATE ${PROJECT_SOURCE_DIR}/tests)
   target_compile_definitions(${target} PRIVATE CATCHFIELD_SOURCE_DIR="${PROJECT_SOURCE_DIR}")
   if(T_WHOLE)
     add_test(NAME ${name} COMMAND ${target})

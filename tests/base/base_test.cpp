@@ -8,6 +8,7 @@
 #include "base/table.hpp"
 #include "base/text.hpp"
 #include "base/units.hpp"
+#include "support/messages.hpp"
 
 #include <gtest/gtest.h>
 
@@ -17,15 +18,7 @@
 namespace catchfield {
 namespace {
 
-template <typename Call>
-std::string message_of(Call call) {
-    try {
-        call();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
+using tests::message_of;
 
 TEST(Error, NamesPlaceReasonAndNextStep) {
     const Error error(

@@ -4,6 +4,7 @@
 
 #include "base/error.hpp"
 #include "base/random.hpp"
+#include "support/messages.hpp"
 
 #include <gtest/gtest.h>
 
@@ -12,15 +13,8 @@
 namespace catchfield::compaction {
 namespace {
 
-template <typename Call>
-std::string message_of(Call call) {
-    try {
-        call();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
+using tests::mentions;
+using tests::message_of;
 
 bool mentions(const std::string& text, const std::string& part) {
     return text.find(part) != std::string::npos;

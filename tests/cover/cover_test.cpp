@@ -7,6 +7,7 @@
 #include "cover/scouting.hpp"
 #include "cover/seeding.hpp"
 #include "season_maker.hpp"
+#include "support/messages.hpp"
 
 #include <gtest/gtest.h>
 
@@ -15,28 +16,17 @@
 namespace catchfield::cover {
 namespace {
 
+using tests::mentions;
+using tests::message_of;
+
 const Catalogue& catalogue() {
     return Catalogue::built_in();
-}
-
-template <typename F>
-std::string message_of(F&& f) {
-    try {
-        f();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
-
-bool contains(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
 }
 
 #define EXPECT_SAYS(statement, part)                                     \
     do {                                                                 \
         const std::string said = message_of([&] { (void)(statement); }); \
-        EXPECT_TRUE(contains(said, part)) << "said: " << said;           \
+        EXPECT_TRUE(mentions(said, part)) << "said: " << said;           \
     } while (false)
 
 // ---- catalogue
@@ -128,13 +118,13 @@ TEST(Catalogue, BadRowsAreNamedByLineAndColumn) {
             [&] { mine.add_species(Table::parse(header + "\n" + row + "\n", "mine.csv")); });
     };
     EXPECT_TRUE(
-        contains(bad("species_id,kill_temp_c", "rye,cold"), "line 2, column 'kill_temp_c'"));
-    EXPECT_TRUE(contains(bad("species_id,kill_temp_c", "rye,-310"), "outside"));
-    EXPECT_TRUE(contains(bad("species_id,group", "rye,gras"), "column 'group'"));
-    EXPECT_TRUE(contains(bad("species_id,common_name", "teff,teff"), "column 'group'"));
-    EXPECT_TRUE(contains(bad("species_id,n_pct_young,n_pct_late", "rye,1,3"), "n_pct_late"));
-    EXPECT_TRUE(contains(bad("species_id,biomass_confidence", "rye,sure"), "biomass_confidence"));
-    EXPECT_TRUE(contains(bad("name", "rye"), "species_id"));
+        mentions(bad("species_id,kill_temp_c", "rye,cold"), "line 2, column 'kill_temp_c'"));
+    EXPECT_TRUE(mentions(bad("species_id,kill_temp_c", "rye,-310"), "outside"));
+    EXPECT_TRUE(mentions(bad("species_id,group", "rye,gras"), "column 'group'"));
+    EXPECT_TRUE(mentions(bad("species_id,common_name", "teff,teff"), "column 'group'"));
+    EXPECT_TRUE(mentions(bad("species_id,n_pct_young,n_pct_late", "rye,1,3"), "n_pct_late"));
+    EXPECT_TRUE(mentions(bad("species_id,biomass_confidence", "rye,sure"), "biomass_confidence"));
+    EXPECT_TRUE(mentions(bad("name", "rye"), "species_id"));
     // A failed table changes nothing.
     EXPECT_EQ(mine.find_species("rye").kill_temp_c, -35.0);
     EXPECT_SAYS(mine.add_mixtures(
@@ -180,14 +170,14 @@ TEST(Season, SownAfterFrostIsSaidAndRefused) {
     const Season season(ohio(make_date(2025, 11, 8)), catalogue());
     bool said = false;
     for (const std::string& warning : season.warnings())
-        said = said || contains(warning, "after the first hard frost");
+        said = said || mentions(warning, "after the first hard frost");
     EXPECT_TRUE(said);
     const Cover oats = catalogue().find("oats");
     const Forecast f = forecast(oats, season, {.n_supply_kg_ha = 80.0});
     const Candidate candidate{&oats, &f, {}, {}};
     const Score s = score(candidate, {}, Aims::usual());
     EXPECT_EQ(s.limit, Limit::season_too_short);
-    EXPECT_TRUE(contains(reason(candidate, s, {}, season, false, UnitSystem::metric), "too late"));
+    EXPECT_TRUE(mentions(reason(candidate, s, {}, season, false, UnitSystem::metric), "too late"));
 }
 
 TEST(Season, HeatSumsAgreeWithAndWithoutTables) {
@@ -334,7 +324,7 @@ TEST(EverySpecies, RadishNeedsNitrogenAndSeason) {
     const Forecast rich = forecast(radish, good, {.n_supply_kg_ha = 200.0});
     const Forecast poor = forecast(radish, good, {.n_supply_kg_ha = 20.0});
     EXPECT_GT(rich.end_kg_ha.typical, 3.0 * poor.end_kg_ha.typical);
-    EXPECT_TRUE(has(poor.cautions, Caution::n_limited));
+    EXPECT_TRUE(mentions(poor.cautions, Caution::n_limited));
     ZoneNeeds needs;
     needs.nitrate_0_30_kg_ha = 12.0;
     EXPECT_EQ(score({&radish, &poor, {}, {}}, needs, Aims::usual()).limit, Limit::too_little_n);
@@ -393,7 +383,7 @@ TEST(Forecast, WithoutASoilTestItSaysSo) {
     const Forecast f = forecast(catalogue().find("oats"), season, {});
     EXPECT_TRUE(has(f.cautions, Caution::supply_assumed));
     EXPECT_EQ(f.confidence, Confidence::assumption);
-    EXPECT_TRUE(contains(caution_texts(f.cautions)[0], "soil nitrate test"));
+    EXPECT_TRUE(mentions(caution_texts(f.cautions)[0], "soil nitrate test"));
     EXPECT_SAYS(forecast(catalogue().find("oats"), season, {.n_supply_kg_ha = -1.0}),
                 "zero or more");
     EXPECT_SAYS(forecast(catalogue().find("oats"), season, {.stand = 85.0}), "0 to 1");
@@ -446,13 +436,13 @@ TEST(Choice, AfterWheatInJulyAndAfterALateHarvest) {
     const std::size_t radish = b.index("forage-radish");
     const std::string why = reason(b.candidates[radish], in_september.scores[radish], needs,
                                    september, false, UnitSystem::us);
-    EXPECT_TRUE(contains(why, "too late")) << why;
-    EXPECT_TRUE(contains(why, "2025-09-28")) << why;
+    EXPECT_TRUE(mentions(why, "too late")) << why;
+    EXPECT_TRUE(mentions(why, "2025-09-28")) << why;
     const std::string taken = reason(a.candidates[*in_july.chosen], in_july.scores[*in_july.chosen],
                                      needs, july, true, UnitSystem::us);
-    EXPECT_TRUE(contains(taken, "Taken")) << taken;
-    EXPECT_TRUE(contains(taken, "lb/ac")) << taken;
-    EXPECT_TRUE(contains(taken, "Confidence: ")) << taken;
+    EXPECT_TRUE(mentions(taken, "Taken")) << taken;
+    EXPECT_TRUE(mentions(taken, "lb/ac")) << taken;
+    EXPECT_TRUE(mentions(taken, "Confidence: ")) << taken;
 }
 
 TEST(Choice, ScoreIsThePlainWeightedSum) {
@@ -518,7 +508,7 @@ TEST(Choice, HardLimits) {
         const Score s = score(field.candidates[i], needs, Aims::usual());
         if (!s.accepted()) {
             EXPECT_TRUE(
-                contains(reason(field.candidates[i], s, needs, season, false, UnitSystem::metric),
+                mentions(reason(field.candidates[i], s, needs, season, false, UnitSystem::metric),
                          "Refused"));
         }
     }
@@ -633,7 +623,7 @@ TEST(Seeding, WarnsAndRefuses) {
     order.lots = {{0.9, 0.6}};
     const SeedPrescription p = seed_prescription(catalogue().find("rye"), order);
     ASSERT_FALSE(p.warnings.empty());
-    EXPECT_TRUE(contains(p.warnings[0], "54 %"));
+    EXPECT_TRUE(mentions(p.warnings[0], "54 %"));
     EXPECT_FALSE(p.cost_per_ha.has_value());
     order.lots = {{98.0, 0.85}};
     EXPECT_SAYS(seed_prescription(catalogue().find("rye"), order), "0.85");
@@ -642,13 +632,13 @@ TEST(Seeding, WarnsAndRefuses) {
     bool depths = false;
     for (const auto& warning :
          seed_prescription(catalogue().find("oats-red-clover"), {}).warnings) {
-        depths = depths || contains(warning, "depth");
+        depths = depths || mentions(warning, "depth");
     }
     EXPECT_FALSE(depths);  // oats from 1.27 cm, clover to 1.27 cm: they meet
     depths = false;
     for (const auto& warning :
          seed_prescription(catalogue().parse_cover("field-pea=0.5+red-clover=0.5"), {}).warnings) {
-        depths = depths || contains(warning, "depth");
+        depths = depths || mentions(warning, "depth");
     }
     EXPECT_TRUE(depths);
 }
@@ -693,7 +683,7 @@ TEST(Scouting, FoundFiguresReplaceTheForecast) {
     EXPECT_LT(r.forecast.ground_cover[7], f.ground_cover[7]);
     EXPECT_DOUBLE_EQ(*r.height_cm, 12.0);
     EXPECT_DOUBLE_EQ(*r.stand_pct, 60.0);
-    EXPECT_TRUE(contains(r.notes[0], "found"));
+    EXPECT_TRUE(mentions(r.notes[0], "found"));
     EXPECT_TRUE(has(r.forecast.cautions, Caution::measured));
     record.date = make_date(2025, 7, 1);
     EXPECT_SAYS(revise(vetch, f, record, season, site, UnitSystem::metric), "outside the season");
@@ -715,7 +705,7 @@ TEST(Scouting, FrostDamageOverrulesTheForecast) {
     const Revised alive =
         revise(oats, forecast(oats, season, site), record, season, site, UnitSystem::us);
     EXPECT_FALSE(alive.forecast.ending.by_winter);
-    EXPECT_TRUE(contains(alive.notes.back(), "Found alive"));
+    EXPECT_TRUE(mentions(alive.notes.back(), "Found alive"));
 }
 
 }  // namespace

@@ -10,6 +10,7 @@
 #include "erosion/soil_loss.hpp"
 #include "erosion/subfactors.hpp"
 #include "erosion/wind.hpp"
+#include "support/messages.hpp"
 
 #include <gtest/gtest.h>
 
@@ -19,23 +20,12 @@
 namespace catchfield::erosion {
 namespace {
 
+using tests::mentions;
+using tests::message_of;
+
 constexpr double in = 25.4;
 constexpr double ft = 0.3048;
 constexpr double lb_ac_in = units::kg_ha_per_lb_ac / units::mm_per_in;  // in kg/ha per mm
-
-template <typename Call>
-std::string message_of(Call call) {
-    try {
-        call();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
-
-bool has(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
-}
 
 // U-1: AH-703 appendix A (17.02 US to SI).
 TEST(Units, Factors) {
@@ -118,8 +108,8 @@ TEST(Tables, AreWholeAndNamed) {
     EXPECT_EQ(residue_kind("Winter Wheat").id, "small_grain");
     EXPECT_EQ(tool("No-till drill").id, "no_till_drill");
     EXPECT_EQ(crop("wheat").id, "winter_wheat");
-    EXPECT_TRUE(has(message_of([] { tool("chisle"); }), "'chisel'"));
-    EXPECT_TRUE(has(message_of([] { crop("qqqqqq"); }), "Known: corn"));
+    EXPECT_TRUE(mentions(message_of([] { tool("chisle"); }), "'chisel'"));
+    EXPECT_TRUE(mentions(message_of([] { crop("qqqqqq"); }), "Known: corn"));
     for (const Crop& one : crops()) {
         EXPECT_NO_THROW(residue_kind(one.residue_kind)) << one.id;
         EXPECT_FALSE(one.canopy.empty()) << one.id;
@@ -137,13 +127,13 @@ TEST(Tables, AreWholeAndNamed) {
                              "tools.csv"));
         });
     };
-    EXPECT_TRUE(has(bad("x,x,20,1.5,1,1,1,me,assumption\n"), "buried_share"));
-    EXPECT_TRUE(has(bad("x,x,20,.5,1,1,1,me,perhaps\n"), "perhaps"));
-    EXPECT_TRUE(has(message_of([] {
-                        parse_coefficients(
-                            Table::parse("name,value,confidence\ncover_c,1,assumption\n", "c.csv"));
-                    }),
-                    "'cover_b'"));
+    EXPECT_TRUE(mentions(bad("x,x,20,1.5,1,1,1,me,assumption\n"), "buried_share"));
+    EXPECT_TRUE(mentions(bad("x,x,20,.5,1,1,1,me,perhaps\n"), "perhaps"));
+    EXPECT_TRUE(mentions(message_of([] {
+                             parse_coefficients(Table::parse(
+                                 "name,value,confidence\ncover_c,1,assumption\n", "c.csv"));
+                         }),
+                         "'cover_b'"));
     EXPECT_EQ(
         parse_coefficients(Table::parse("name,value,confidence\ncover_b,.05,assumption\n", "c.csv"))
             .cover_b,
@@ -192,22 +182,22 @@ TEST(SoilLoss, Chain) {
 TEST(SoilLoss, NothingQuietlyWrong) {
     const Factors good = us(150, .32, 1, .2, 1);
     EXPECT_TRUE(check_factors(good, 6, 60).empty());
-    EXPECT_TRUE(has(message_of([&] { check_factors(good, 51, 60); }), "50 %"));
-    EXPECT_TRUE(has(message_of([&] { check_factors(good, 6, 306); }), "305 m"));
+    EXPECT_TRUE(mentions(message_of([&] { check_factors(good, 51, 60); }), "50 %"));
+    EXPECT_TRUE(mentions(message_of([&] { check_factors(good, 6, 306); }), "305 m"));
     EXPECT_EQ(check_factors(good, 25, 60).size(), 1u);
     EXPECT_EQ(check_factors(us(150, .70, 1, .2, 1), 6, 60).size(), 1u);
     EXPECT_EQ(check_factors(us(150, .01, 1, .2, 1), 6, 60).size(), 1u);
     Factors k_in_us = good;
     k_in_us.k_si = 0.32;
-    EXPECT_TRUE(has(message_of([&] { check_factors(k_in_us, 6, 60); }), "US"));
+    EXPECT_TRUE(mentions(message_of([&] { check_factors(k_in_us, 6, 60); }), "US"));
     Factors r_in_us = good;
     r_in_us.r_si = 150;
-    EXPECT_TRUE(has(check_factors(r_in_us, 6, 60).at(0), "US figure"));
+    EXPECT_TRUE(mentions(check_factors(r_in_us, 6, 60).at(0), "US figure"));
     EXPECT_THROW(check_factors(us(0, .3, 1, .2, 1), 6, 60), Error);
     EXPECT_THROW(check_factors(us(150, .3, -1, .2, 1), 6, 60), Error);
     EXPECT_THROW(check_factors(us(150, .3, 1, 1.3, 1), 6, 60), Error);
     EXPECT_THROW(check_factors(us(150, .3, 1, .2, std::nan("")), 6, 60), Error);
-    EXPECT_TRUE(has(message_of([] { loss_over_tolerance(3, 0); }), "above 0"));
+    EXPECT_TRUE(mentions(message_of([] { loss_over_tolerance(3, 0); }), "above 0"));
 }
 
 // NSSH 618.93, general guide.
@@ -236,7 +226,7 @@ TEST(ErodibilityIndex, RuleAndClasses) {
     EXPECT_EQ(erodibility_class(10.06, 10.06), Erodibility::highly);
     EXPECT_EQ(erodibility_class(7.0, 7.0), Erodibility::not_highly);
     EXPECT_EQ(erodibility_class(6.2, 11.4), Erodibility::potentially_highly);
-    EXPECT_TRUE(has(erodibility_index_label, "not a determination"));
+    EXPECT_TRUE(mentions(erodibility_index_label, "not a determination"));
     EXPECT_THROW(index(160, .37, .85, 0), Error);
 }
 
@@ -271,10 +261,10 @@ TEST(Practice, BeyondTheLimitIsOneAndSaidSo) {
     const SupportPractice steep = contour_p(30, 50);
     EXPECT_EQ(steep.p, 1.0);
     EXPECT_TRUE(steep.beyond_limit);
-    EXPECT_TRUE(has(steep.note, "P = 1"));
+    EXPECT_TRUE(mentions(steep.note, "P = 1"));
     const SupportPractice over = contour_p(5, 301 * ft);
     EXPECT_EQ(over.p, 1.0);
-    EXPECT_TRUE(has(over.note, "P = 1"));
+    EXPECT_TRUE(mentions(over.note, "P = 1"));
     EXPECT_EQ(contour_p(5, 370 * ft, true).p, 0.50);  // a quarter more with residue over 50 %
     EXPECT_EQ(contour_p(5, 380 * ft, true).p, 1.0);
     EXPECT_THROW(contour_p(-1, 10), Error);
@@ -369,7 +359,7 @@ TEST(Wind, Groups) {
     EXPECT_EQ(wind_group("4l").group, "4L");
     EXPECT_EQ(wind_group("8").i_us, 0);
     EXPECT_THROW(wind_group("9"), Error);
-    EXPECT_TRUE(has(message_of([&] { group(50, 20, 20); }), "do not add up to 100"));
+    EXPECT_TRUE(mentions(message_of([&] { group(50, 20, 20); }), "do not add up to 100"));
 }
 
 TEST(Wind, EveryTextureHasAClass) {
@@ -441,14 +431,14 @@ TEST(Ranking, RefusesNonsense) {
     const auto with = [](RankInput row) {
         return message_of([&] { rank_zones({row}, RankBy::saved); });
     };
-    EXPECT_TRUE(has(with({"a", 1, 0, 1, 1, 1, {}}), "area"));
-    EXPECT_TRUE(has(with({"a", 1, 1, 1, 1, 0, {}}), "tolerance"));
-    EXPECT_TRUE(has(with({"a", 1, 1, -1, 1, 1, {}}), "loss"));
-    EXPECT_TRUE(
-        has(message_of([] {
-                rank_zones({{"a", 1, 1, 1, 1, 1, {}}, {"a", 1, 1, 1, 1, 1, {}}}, RankBy::saved);
-            }),
-            "twice"));
+    EXPECT_TRUE(mentions(with({"a", 1, 0, 1, 1, 1, {}}), "area"));
+    EXPECT_TRUE(mentions(with({"a", 1, 1, 1, 1, 0, {}}), "tolerance"));
+    EXPECT_TRUE(mentions(with({"a", 1, 1, -1, 1, 1, {}}), "loss"));
+    EXPECT_TRUE(mentions(
+        message_of([] {
+            rank_zones({{"a", 1, 1, 1, 1, 1, {}}, {"a", 1, 1, 1, 1, 1, {}}}, RankBy::saved);
+        }),
+        "twice"));
     EXPECT_TRUE(rank_zones({}, RankBy::saved).zones.empty());
 }
 

@@ -7,6 +7,7 @@
 #include "base/random.hpp"
 #include "base/units.hpp"
 #include "erosion/uncertainty.hpp"
+#include "support/messages.hpp"
 #include "weather/erosivity.hpp"
 #include "weather/places.hpp"
 
@@ -20,19 +21,8 @@
 namespace catchfield::erosion {
 namespace {
 
-template <typename Call>
-std::string message_of(Call call) {
-    try {
-        call();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
-
-bool has(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
-}
+using tests::mentions;
+using tests::message_of;
 
 const YearWeather& weather_of(const std::string& name) {
     static const std::map<std::string, YearWeather> all = [] {
@@ -109,7 +99,7 @@ TEST(Management, RowsRecomputeByHand) {
     EXPECT_NEAR(weight, 1.0, 1e-9);
     EXPECT_NEAR(result.c, sum / weight, 1e-12);
     EXPECT_EQ(result.rows[0].half_month, 13);  // 15 July is nearest to 16 July
-    EXPECT_TRUE(has(result.rows[0].operations, "harvest, 5500 kg/ha"));
+    EXPECT_TRUE(mentions(result.rows[0].operations, "harvest, 5500 kg/ha"));
     EXPECT_EQ(result.confidence, Confidence::assumption);
 }
 
@@ -290,23 +280,23 @@ TEST(Management, BadInputIsNamed) {
     using G = CoverGrowth;
     using W = YearWeather;
     EXPECT_EQ(with([](S&, G&, W&) {}), "");
-    EXPECT_TRUE(has(with([](S& s, G&, W&) { s.next_planting = make_date(2025, 7, 1); }),
-                    "within a year after the harvest"));
+    EXPECT_TRUE(mentions(with([](S& s, G&, W&) { s.next_planting = make_date(2025, 7, 1); }),
+                         "within a year after the harvest"));
     EXPECT_TRUE(
-        has(with([](S&, G& g, W&) { g.ends = make_date(2025, 8, 1); }), "before it is sown"));
-    EXPECT_TRUE(has(with([](S&, G& g, W&) { g.sown = make_date(2025, 2, 1); }), "120 days"));
-    EXPECT_TRUE(has(with([](S&, G& g, W&) { g.ends = make_date(2026, 7, 1); }), "30 days"));
-    EXPECT_TRUE(has(with([](S& s, G&, W&) { s.residue_removed_share = 1.5; }), "0 and 1"));
-    EXPECT_TRUE(has(with([](S& s, G&, W&) { s.residue_kg_ha = 1e6; }), "30000"));
-    EXPECT_TRUE(has(with([](S& s, G&, W&) { s.previous_crop = "whaet"; }), "'wheat'"));
-    EXPECT_TRUE(has(with([](S& s, G&, W&) { s.tillage[0].second = "dsik"; }), "'disk'"));
-    EXPECT_TRUE(has(with([](S&, G&, W& w) { w.r_si = 0; }), "erosivity"));
-    EXPECT_TRUE(has(with([](S&, G&, W& w) { w.ei_share[3] += 0.1; }), "not 1"));
-    EXPECT_TRUE(has(with([](S&, G&, W& w) { w.tmean_c[12] = 70; }), "not possible"));
-    EXPECT_TRUE(has(with([](S&, G&, W& w) { w.precip_mm[0] = -1; }), "rain"));
-    EXPECT_TRUE(has(with([](S&, G& g, W&) { g.by_half_month[18].ground_cover_fraction = 80; }),
-                    "more than everything"));
-    EXPECT_TRUE(has(with([](S& s, G&, W&) { s.start.stone_cover_pct = 120; }), "stone"));
+        mentions(with([](S&, G& g, W&) { g.ends = make_date(2025, 8, 1); }), "before it is sown"));
+    EXPECT_TRUE(mentions(with([](S&, G& g, W&) { g.sown = make_date(2025, 2, 1); }), "120 days"));
+    EXPECT_TRUE(mentions(with([](S&, G& g, W&) { g.ends = make_date(2026, 7, 1); }), "30 days"));
+    EXPECT_TRUE(mentions(with([](S& s, G&, W&) { s.residue_removed_share = 1.5; }), "0 and 1"));
+    EXPECT_TRUE(mentions(with([](S& s, G&, W&) { s.residue_kg_ha = 1e6; }), "30000"));
+    EXPECT_TRUE(mentions(with([](S& s, G&, W&) { s.previous_crop = "whaet"; }), "'wheat'"));
+    EXPECT_TRUE(mentions(with([](S& s, G&, W&) { s.tillage[0].second = "dsik"; }), "'disk'"));
+    EXPECT_TRUE(mentions(with([](S&, G&, W& w) { w.r_si = 0; }), "erosivity"));
+    EXPECT_TRUE(mentions(with([](S&, G&, W& w) { w.ei_share[3] += 0.1; }), "not 1"));
+    EXPECT_TRUE(mentions(with([](S&, G&, W& w) { w.tmean_c[12] = 70; }), "not possible"));
+    EXPECT_TRUE(mentions(with([](S&, G&, W& w) { w.precip_mm[0] = -1; }), "rain"));
+    EXPECT_TRUE(mentions(with([](S&, G& g, W&) { g.by_half_month[18].ground_cover_fraction = 80; }),
+                         "more than everything"));
+    EXPECT_TRUE(mentions(with([](S& s, G&, W&) { s.start.stone_cover_pct = 120; }), "stone"));
 }
 
 // --- uncertainty ---------------------------------------------------------------------------------
@@ -415,9 +405,9 @@ TEST(Uncertainty, SpreadsTableIsChecked) {
             parse_spreads(Table::parse("input,cv,source,confidence\n" + rows, "spreads.csv"));
         });
     };
-    EXPECT_TRUE(has(read("erosivty,.1,me,assumption\n"), "'erosivity'"));
-    EXPECT_TRUE(has(read("erosivity,9,me,assumption\n"), "between 0 and 2"));
-    EXPECT_TRUE(has(read("erosivity,.1,me,assumption\n"), "missing"));
+    EXPECT_TRUE(mentions(read("erosivty,.1,me,assumption\n"), "'erosivity'"));
+    EXPECT_TRUE(mentions(read("erosivity,9,me,assumption\n"), "between 0 and 2"));
+    EXPECT_TRUE(mentions(read("erosivity,.1,me,assumption\n"), "missing"));
 }
 
 }  // namespace

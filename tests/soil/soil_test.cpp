@@ -8,6 +8,7 @@
 #include "soil/map_unit.hpp"
 #include "soil/profile.hpp"
 #include "soil/texture.hpp"
+#include "support/messages.hpp"
 
 #include <gtest/gtest.h>
 
@@ -20,21 +21,10 @@
 namespace catchfield::soil {
 namespace {
 
+using tests::mentions;
+using tests::message_of;
+
 using Strings = std::vector<std::string>;
-
-template <typename Call>
-std::string message_of(Call call) {
-    try {
-        call();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
-
-bool mentions(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
-}
 
 AttributeLookup attributes(std::map<std::string, std::string> values) {
     return [values = std::move(values)](std::string_view column) -> std::optional<std::string> {

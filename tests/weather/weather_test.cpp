@@ -4,6 +4,7 @@
 #include "base/random.hpp"
 #include "base/text.hpp"
 #include "base/units.hpp"
+#include "support/messages.hpp"
 #include "weather/degree_days.hpp"
 #include "weather/erosivity.hpp"
 #include "weather/frost.hpp"
@@ -22,15 +23,7 @@
 namespace catchfield::weather {
 namespace {
 
-template <typename Call>
-std::string message_of(Call call) {
-    try {
-        call();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
+using tests::message_of;
 
 /// 1 MJ mm/(ha h) in hundreds of ft tonf in/(ac h).
 double us(double ei_si) {
