@@ -16,9 +16,6 @@ namespace {
 using tests::mentions;
 using tests::message_of;
 
-bool mentions(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
-}
 bool any_mentions(const std::vector<std::string>& lines, const std::string& part) {
     return std::any_of(lines.begin(), lines.end(),
                        [&](const std::string& line) { return mentions(line, part); });
