@@ -17,8 +17,6 @@ namespace catchfield::plan {
 
 namespace {
 
-enum Layer : std::size_t { fields_layer, zones_layer, options_layer, probes_layer };
-
 /// rate_1, rate_2, ... where the nitrogen goes out in several passes.
 std::vector<gis::FieldSpec> rate_columns(std::size_t passes) {
     std::vector<gis::FieldSpec> columns = {
@@ -29,11 +27,6 @@ std::vector<gis::FieldSpec> rate_columns(std::size_t passes) {
         columns.push_back({"rate_" + std::to_string(pass), gis::FieldType::real, 0, 3});
     }
     return columns;
-}
-
-/// Fields of a run may lie in several UTM zones; the GeoPackage has one CRS.
-MultiPolygon in_crs(const MultiPolygon& shape, const gis::Crs& from, const gis::Crs& to) {
-    return from.same_as(to) ? shape : gis::transformer(from, to).apply(shape);
 }
 
 std::string seed_name(const Inputs& inputs, const ZoneResult& zone) {
@@ -163,19 +156,17 @@ std::string half_month_csv(const Inputs& inputs, const FieldResult& result) {
 
 FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
     FieldFiles files;
+    files.rows = make_field_rows(inputs, result);
     if (result.status == FieldStatus::skipped) return files;
-    std::vector<gis::PolygonRow> rows;
-    for (const ZoneResult& zone : result.zones) {
-        const std::vector<gis::Value> values = zone_values(inputs, result, zone);
+    for (const gis::PolygonRow& zone : files.rows.zones) {
         std::vector<std::string> cells;
-        for (std::size_t i = 0; i < values.size(); ++i) {
-            cells.push_back(value_text(values[i], zone_columns()[i].decimals));
+        for (std::size_t i = 0; i < zone.values.size(); ++i) {
+            cells.push_back(value_text(zone.values[i], zone_columns()[i].decimals));
         }
         files.zone_rows += csv_row(cells);
-        rows.push_back({zone.shape, values, -1});
     }
     static const std::vector<gis::FieldSpec> specs = field_specs(zone_columns());
-    files.zone_features = gis::geojson_features(specs, rows, result.crs);
+    files.zone_features = gis::geojson_features(specs, files.rows.zones, result.crs);
     files.budget_rows = budget_rows(inputs, result);
     add_rates(inputs, result, files);
     if (inputs.job.output.layers) {
@@ -220,35 +211,8 @@ PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
         if (name == std::string("report") && !inputs.job.output.reports) continue;
         std::filesystem::create_directories(std::filesystem::path(folder) / name);
     }
-    gis::LayerSpec fields{"fields",
-                          gis::LayerGeometry::multi_polygon,
-                          {{"field_id", gis::FieldType::text, 0, 0},
-                           {"status", gis::FieldType::text, 0, 0},
-                           {"reasons", gis::FieldType::text, 0, 0},
-                           {"area_ha", gis::FieldType::real, 0, 4},
-                           {"zones", gis::FieldType::integer, 0, 0},
-                           {"n_total_kg", gis::FieldType::real, 0, 1},
-                           {"seed_total_kg", gis::FieldType::real, 0, 1}},
-                          state.crs,
-                          "Fields and how their plan went"};
-    gis::LayerSpec zones{"zones", gis::LayerGeometry::multi_polygon, field_specs(zone_columns()),
-                         state.crs, "One row per zone"};
-    gis::LayerSpec options{"cover_options",
-                           gis::LayerGeometry::none,
-                           field_specs(option_columns()),
-                           {},
-                           "One row per zone and candidate cover"};
-    gis::LayerSpec probes{"probes",
-                          gis::LayerGeometry::point,
-                          {{"field_id", gis::FieldType::text, 0, 0},
-                           {"stop", gis::FieldType::text, 0, 0},
-                           {"layer_top_cm", gis::FieldType::real, 0, 1},
-                           {"layer_thickness_cm", gis::FieldType::real, 0, 1},
-                           {"highest_mpa", gis::FieldType::real, 0, 3}},
-                          state.crs,
-                          "Penetrometer stops within fields"};
-    state.package = std::make_unique<gis::GeoPackageWriter>(
-        folder + "/plan.gpkg", std::vector{fields, zones, options, probes});
+    state.package =
+        std::make_unique<gis::GeoPackageWriter>(folder + "/plan.gpkg", plan_layers(state.crs));
     state.csv = std::make_unique<gis::AtomicFile>(folder + "/zones.csv");
     std::vector<std::string> header;
     for (const ZoneColumn& column : zone_columns()) header.emplace_back(column.name);
@@ -273,36 +237,13 @@ void PlanWriter::add(const FieldResult& result, const FieldFiles& files) {
         state.geojson->write(files.zone_features);
         state.first_feature = false;
     }
-    const auto optional_value = [](const std::optional<double>& value) {
-        return value ? gis::Value(*value) : gis::Value();
-    };
-    const bool skipped = result.status == FieldStatus::skipped;
-    state.package->add(
-        fields_layer,
-        gis::PolygonRow{skipped ? MultiPolygon{} : in_crs(result.boundary, result.crs, state.crs),
-                        {result.id, field_status_name(result.status),
-                         result.reasons.empty() ? gis::Value() : gis::Value(joined(result.reasons)),
-                         result.area_ha, static_cast<long long>(result.zones.size()),
-                         result.n_total_kg, result.seed_total_kg},
-                        -1});
-    for (const ZoneResult& zone : result.zones) {
-        state.package->add(zones_layer,
-                           gis::PolygonRow{in_crs(zone.shape, result.crs, state.crs),
-                                           zone_values(state.inputs, result, zone), -1});
-        for (const CoverOption& option : zone.options) {
-            state.package->add(options_layer, option_values(state.inputs, result, zone, option));
-        }
+    const FieldRows rows = in_crs(files.rows, result.crs, state.crs);
+    state.package->add(fields_layer, rows.field);
+    for (const gis::PolygonRow& zone : rows.zones) state.package->add(zones_layer, zone);
+    for (const std::vector<gis::Value>& option : rows.options) {
+        state.package->add(options_layer, option);
     }
-    for (const compaction::StopSummary& stop : result.stops) {
-        Point place = *stop.at;
-        if (!result.crs.same_as(state.crs))
-            place = gis::transformer(result.crs, state.crs).apply(place);
-        state.package->add(probes_layer,
-                           gis::PointRow{place,
-                                         {result.id, stop.id, optional_value(stop.layer_top_cm),
-                                          optional_value(stop.layer_thickness_cm),
-                                          optional_value(stop.highest_mpa)}});
-    }
+    for (const gis::PointRow& probe : rows.probes) state.package->add(probes_layer, probe);
     if (state.inputs.job.output.reports) state.index.add(state.inputs, result);
 }
 

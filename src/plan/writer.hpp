@@ -2,6 +2,7 @@
 // Writes a plan folder field by field, in the order of the fields.
 #pragma once
 
+#include "plan/field_rows.hpp"
 #include "plan/inputs.hpp"
 #include "plan/result.hpp"
 
@@ -13,6 +14,7 @@ namespace catchfield::plan {
 
 /// The files of one field that do not depend on other fields, ready to be put to disk.
 struct FieldFiles {
+    FieldRows rows;                                          ///< in the CRS of the field
     std::vector<std::pair<std::string, std::string>> files;  ///< path in the folder, bytes
     std::string zone_rows;                                   ///< lines of zones.csv
     std::string zone_features;                               ///< features of zones.geojson
