@@ -6,6 +6,7 @@
 #include "plan/columns.hpp"
 #include "plan/compaction_pages.hpp"
 #include "plan/nitrogen_section.hpp"
+#include "plan/shown.hpp"
 #include "report/html.hpp"
 #include "report/map.hpp"
 
@@ -16,34 +17,6 @@ namespace catchfield::plan {
 namespace {
 
 using report::escape;
-
-/// Figures in the user's units.
-struct Shown {
-    bool us;
-    std::string area(double ha) const {
-        return us ? fixed(ha / units::ha_per_ac, 1) + " ac" : fixed(ha, 2) + " ha";
-    }
-    const char* loss_unit() const { return us ? "ton/ac a year" : "Mg/ha a year"; }
-    double loss(double mg_ha) const { return us ? mg_ha / units::mg_ha_per_ton_ac : mg_ha; }
-    std::string loss_text(const std::optional<double>& mg_ha) const {
-        return mg_ha ? significant(loss(*mg_ha), 2) : "not known";
-    }
-    const char* rate_unit() const { return us ? "lb/ac" : "kg/ha"; }
-    double rate(double kg_ha) const { return us ? kg_ha / units::kg_ha_per_lb_ac : kg_ha; }
-    std::string rate_text(double kg_ha) const { return fixed(rate(kg_ha), 0); }
-    std::string range(const cover::Range& r) const {
-        return significant(rate(r.typical), 2) + " (" + significant(rate(r.low), 2) + " to " +
-               significant(rate(r.high), 2) + ")";
-    }
-    std::string depth(double cm) const {
-        return us ? fixed(cm / units::cm_per_in, 0) + " in" : fixed(cm, 0) + " cm";
-    }
-};
-
-std::string cover_name(const Inputs& inputs, const ZoneResult& zone) {
-    return zone.cover() != nullptr ? inputs.covers->candidates()[zone.cover()->candidate].cover.name
-                                   : "no cover fits";
-}
 
 std::string ends_text(const ZoneResult& zone) {
     if (zone.cover() == nullptr) return "";
@@ -415,64 +388,6 @@ std::string field_page(const Inputs& inputs, const FieldResult& result) {
     body += zoning_section(result);
     body += "<h2>Notes</h2>" + report::bullet_list(inputs.warnings) +
             report::bullet_list(result.warnings);
-    return report::page(title, body);
-}
-
-void IndexPage::add(const Inputs& inputs, const FieldResult& result) {
-    const Shown shown{inputs.us()};
-    if (result.status == FieldStatus::skipped) {
-        m_problems.push_back(result.id + ": skipped. " + joined(result.reasons));
-        return;
-    }
-    if (result.status == FieldStatus::partly)
-        m_problems.push_back(result.id + ": partly covered. " + joined(result.reasons));
-    double now = 0.0, cover = 0.0, known = 0.0;
-    std::vector<std::string> covers;
-    for (const ZoneResult& zone : result.zones) {
-        const std::string name = cover_name(inputs, zone);
-        if (std::find(covers.begin(), covers.end(), name) == covers.end()) covers.push_back(name);
-        if (!zone.loss_now_mg_ha || !zone.loss_cover_mg_ha) continue;
-        now += *zone.loss_now_mg_ha * zone.area_ha;
-        cover += *zone.loss_cover_mg_ha * zone.area_ha;
-        known += zone.area_ha;
-    }
-    const auto [low, high] =
-        std::minmax_element(result.zone_rates.begin(), result.zone_rates.end());
-    std::string names;
-    for (const std::string& name : covers) names += (names.empty() ? "" : ", ") + name;
-    m_rows.push_back(
-        {"<a href=\"report/" + escape(result.stem) + ".html\">" + escape(result.id) + "</a>",
-         shown.area(result.area_ha), std::to_string(result.zones.size()), escape(names),
-         known > 0.0 ? significant(shown.loss(now / known), 2) : "not known",
-         known > 0.0 ? significant(shown.loss(cover / known), 2) : "not known",
-         *low == *high ? fixed(*low, 0) : fixed(*low, 0) + " to " + fixed(*high, 0)});
-}
-
-std::string IndexPage::text(const Inputs& inputs) const {
-    const Shown shown{inputs.us()};
-    const std::string title = inputs.job.field.farm.empty()
-                                  ? "Cover crop and nitrogen plan"
-                                  : inputs.job.field.farm + ": cover crop and nitrogen plan";
-    report::HtmlTable table;
-    table.caption = "Fields";
-    table.heads = {
-        "Field",
-        "Area",
-        "Zones",
-        "Cover crops",
-        std::string("Soil loss now, ") + shown.loss_unit(),
-        "With cover",
-        "Next crop's nitrogen, " + std::string(prescription::unit_name(inputs.rate_unit))};
-    table.numeric = {false, true, true, false, true, true, true};
-    table.rows = m_rows;
-    std::string body = "<h1>" + escape(title) + "</h1>" + report::table(table);
-    if (!m_problems.empty())
-        body += "<div class=\"caution\"><strong>Left out or partly covered</strong>" +
-                report::bullet_list(m_problems) + "</div>";
-    body +=
-        "<p class=\"caution\">This tool screens. Follow product labels and local rules; a licensed "
-        "adviser decides.</p>";
-    body += "<h2>Notes</h2>" + report::bullet_list(inputs.warnings);
     return report::page(title, body);
 }
 

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// A plan's results in words and pictures: one page a field, and an index.
+// A field's plan in words and pictures: one page a field. The page over all fields: index_page.hpp.
 #pragma once
 
 #include "plan/inputs.hpp"
@@ -11,16 +11,5 @@ namespace catchfield::plan {
 
 /// The report of one field, a complete HTML file.
 std::string field_page(const Inputs& inputs, const FieldResult& result);
-
-/// The index over all fields; rows are added in the order of the fields.
-class IndexPage {
-  public:
-    void add(const Inputs& inputs, const FieldResult& result);
-    std::string text(const Inputs& inputs) const;
-
-  private:
-    std::vector<std::vector<std::string>> m_rows;
-    std::vector<std::string> m_problems;
-};
 
 }  // namespace catchfield::plan

@@ -157,6 +157,7 @@ std::string half_month_csv(const Inputs& inputs, const FieldResult& result) {
 FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
     FieldFiles files;
     files.rows = make_field_rows(inputs, result);
+    if (inputs.job.output.reports) files.index = index_entry(inputs, result);
     if (result.status == FieldStatus::skipped) return files;
     for (const gis::PolygonRow& zone : files.rows.zones) {
         std::vector<std::string> cells;
@@ -199,7 +200,7 @@ struct PlanWriter::State {
     std::unique_ptr<gis::GeoPackageWriter> package;
     std::unique_ptr<gis::AtomicFile> csv, budget, geojson;
     bool first_feature = true;
-    IndexPage index;
+    std::vector<IndexEntry> index;
 };
 
 PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
@@ -244,7 +245,7 @@ void PlanWriter::add(const FieldResult& result, const FieldFiles& files) {
         state.package->add(options_layer, option);
     }
     for (const gis::PointRow& probe : rows.probes) state.package->add(probes_layer, probe);
-    if (state.inputs.job.output.reports) state.index.add(state.inputs, result);
+    if (state.inputs.job.output.reports) state.index.push_back(files.index);
 }
 
 void PlanWriter::finish(const std::string& run_json) {
@@ -255,8 +256,8 @@ void PlanWriter::finish(const std::string& run_json) {
     state.budget->commit(false);
     state.package->commit();
     if (state.inputs.job.output.reports) {
-        gis::write_file_atomically(state.folder + "/report.html", state.index.text(state.inputs),
-                                   false);
+        gis::write_file_atomically(state.folder + "/report.html",
+                                   index_page(state.inputs, state.index), false);
     }
     gis::write_file_atomically(state.folder + "/run.json", run_json, false);
 }

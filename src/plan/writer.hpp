@@ -3,6 +3,7 @@
 #pragma once
 
 #include "plan/field_rows.hpp"
+#include "plan/index_page.hpp"
 #include "plan/inputs.hpp"
 #include "plan/result.hpp"
 
@@ -19,6 +20,7 @@ struct FieldFiles {
     std::string zone_rows;                                   ///< lines of zones.csv
     std::string zone_features;                               ///< features of zones.geojson
     std::string budget_rows;                                 ///< lines of budget.csv
+    IndexEntry index;                                        ///< of report.html
 };
 
 /// Makes them; safe from any thread.

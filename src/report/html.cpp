@@ -32,27 +32,36 @@ std::string escape(std::string_view text) {
     return safe;
 }
 
+namespace {
+
+std::string cell_class(const std::vector<bool>& numeric, std::size_t i) {
+    return i < numeric.size() && numeric[i] ? " class=\"n\"" : "";
+}
+
+}  // namespace
+
+std::string table_row(const std::vector<std::string>& cells, const std::vector<bool>& numeric,
+                      const std::string& attributes) {
+    std::string html = "<tr" + (attributes.empty() ? "" : " " + attributes) + ">";
+    for (std::size_t i = 0; i < cells.size(); ++i) {
+        html += i == 0 ? "<th scope=\"row\">" + cells[i] + "</th>"
+                       : "<td" + cell_class(numeric, i) + ">" + cells[i] + "</td>";
+    }
+    return html + "</tr>\n";
+}
+
 std::string table(const HtmlTable& table) {
     std::string html =
         "<div class=\"scroll\"><table><caption>" + table.caption + "</caption><thead><tr>";
-    const auto cell_class = [&](std::size_t i) {
-        return i < table.numeric.size() && table.numeric[i] ? " class=\"n\"" : "";
-    };
     for (std::size_t i = 0; i < table.heads.size(); ++i) {
-        html += std::string("<th scope=\"col\"") + cell_class(i) + ">" + table.heads[i] + "</th>";
+        html += "<th scope=\"col\"" + cell_class(table.numeric, i) + ">" + table.heads[i] + "</th>";
     }
     html += "</tr></thead><tbody>";
     for (std::size_t r = 0; r < table.rows.size(); ++r) {
-        html += "<tr" +
-                (r < table.row_attributes.size() ? " " + table.row_attributes[r] : std::string()) +
-                ">";
-        for (std::size_t i = 0; i < table.rows[r].size(); ++i) {
-            html += i == 0 ? "<th scope=\"row\">" + table.rows[r][i] + "</th>"
-                           : std::string("<td") + cell_class(i) + ">" + table.rows[r][i] + "</td>";
-        }
-        html += "</tr>";
+        html += table_row(table.rows[r], table.numeric,
+                          r < table.row_attributes.size() ? table.row_attributes[r] : "");
     }
-    return html + "</tbody></table></div>\n";
+    return html + table.body + "</tbody></table></div>\n";
 }
 
 std::string bullet_list(const std::vector<std::string>& sentences) {

@@ -19,7 +19,11 @@ struct HtmlTable {
     std::vector<bool> numeric;
     std::vector<std::vector<std::string>> rows;
     std::vector<std::string> row_attributes{};  ///< raw, one per row, or empty
+    std::string body{};                         ///< more rows, as table_row makes them
 };
+/// One row; attributes: raw, after "tr".
+std::string table_row(const std::vector<std::string>& cells, const std::vector<bool>& numeric,
+                      const std::string& attributes = {});
 std::string table(const HtmlTable& table);
 
 /// A list of sentences, or nothing where there are none.

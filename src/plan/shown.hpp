@@ -1,0 +1,48 @@
+// SPDX-License-Identifier: MIT
+// Figures and names as the pages show them: in the user's units, as escaped HTML text.
+#pragma once
+
+#include "base/text.hpp"
+#include "base/units.hpp"
+#include "plan/inputs.hpp"
+#include "plan/result.hpp"
+
+#include <optional>
+#include <string>
+
+namespace catchfield::plan {
+
+/// Figures in the user's units; numbers are plain text.
+struct Shown {
+    bool us = false;
+
+    const char* area_unit() const { return us ? "ac" : "ha"; }
+    std::string area_number(double ha) const {
+        return us ? fixed(ha / units::ha_per_ac, 1) : fixed(ha, 2);
+    }
+    std::string area(double ha) const { return area_number(ha) + " " + area_unit(); }
+
+    const char* loss_unit() const { return us ? "ton/ac a year" : "Mg/ha a year"; }
+    double loss(double mg_ha) const { return us ? mg_ha / units::mg_ha_per_ton_ac : mg_ha; }
+    std::string loss_text(const std::optional<double>& mg_ha) const {
+        return mg_ha ? significant(loss(*mg_ha), 2) : "not known";
+    }
+
+    const char* rate_unit() const { return us ? "lb/ac" : "kg/ha"; }
+    double rate(double kg_ha) const { return us ? kg_ha / units::kg_ha_per_lb_ac : kg_ha; }
+    std::string rate_text(double kg_ha) const { return fixed(rate(kg_ha), 0); }
+    std::string range(const cover::Range& r) const {
+        return significant(rate(r.typical), 2) + " (" + significant(rate(r.low), 2) + " to " +
+               significant(rate(r.high), 2) + ")";
+    }
+
+    const char* depth_unit() const { return us ? "in" : "cm"; }
+    double depth(double cm) const { return us ? cm / units::cm_per_in : cm; }
+    const char* strength_unit() const { return us ? "psi" : "MPa"; }
+    double strength(double mpa) const { return us ? mpa / units::mpa_per_psi : mpa; }
+};
+
+/// Common name of the zone's cover, or "no cover fits"; not escaped.
+std::string cover_name(const Inputs& inputs, const ZoneResult& zone);
+
+}  // namespace catchfield::plan
