@@ -90,25 +90,29 @@ bool CoverGrowth::grows() const {
                        [](const CoverState& s) { return s.shoot_kg_ha > 0.0; });
 }
 
+HarvestResidue residue_at_harvest(const Season& season) {
+    const double share = season.residue_removed_share;
+    if (!(share >= 0.0 && share <= 1.0))
+        refuse("the share of residue removed must lie between 0 and 1");
+    const double all =
+        season.residue_kg_ha.value_or(crop(season.previous_crop).typical_residue_kg_ha);
+    if (!(all >= 0.0 && all <= 30000.0))
+        refuse("a residue of " + shortest(all) + " kg/ha is not between 0 and 30000 kg/ha");
+    return {all * (1.0 - share), all * share};
+}
+
 std::vector<Operation> operations_of(const Season& season, const CoverGrowth* cover) {
     if (season.next_planting <= season.harvest ||
         days_between(season.harvest, season.next_planting) > 366)
         refuse("the next planting (" + iso_date(season.next_planting) +
                ") does not come within a year after the harvest (" + iso_date(season.harvest) +
                ")");
-    if (!(season.residue_removed_share >= 0.0 && season.residue_removed_share <= 1.0))
-        refuse("the share of residue removed must lie between 0 and 1");
     const Crop& previous = crop(season.previous_crop);
     const Crop& next = crop(season.next_crop);
     if (next.canopy.empty()) refuse("'" + next.id + "' has no canopy table as a next crop");
-    const double residue = season.residue_kg_ha.value_or(previous.typical_residue_kg_ha);
-    if (!(residue >= 0.0 && residue <= 30000.0))
-        refuse("a residue of " + shortest(residue) + " kg/ha is not between 0 and 30000 kg/ha");
-
     std::vector<Operation> operations;
     operations.push_back({season.harvest, OperationKind::harvest, previous.residue_kind,
-                          residue * (1.0 - season.residue_removed_share),
-                          previous.roots_top_kg_ha});
+                          residue_at_harvest(season).left_kg_ha, previous.roots_top_kg_ha});
     for (const auto& [date, id] : season.tillage) {
         if (date < season.harvest || days_between(season.harvest, date) > 366)
             refuse("tillage on " + iso_date(date) + " is not within a year after the harvest");

@@ -90,6 +90,16 @@ struct Season {
     FieldStart start{};
 };
 
+/// Dry matter of the previous crop at its harvest, kg/ha.
+struct HarvestResidue {
+    double left_kg_ha = 0.0;
+    double removed_kg_ha = 0.0;
+};
+
+/// Residue as given, or the crop table's typical figure, split by the share removed.
+/// Throws Error(usage) for residue outside 0-30000 kg/ha, a share outside 0-1, an unknown crop.
+HarvestResidue residue_at_harvest(const Season& season);
+
 /// Dated operations of a season; with a cover, also its sowing and its end. A cover that never
 /// grows is not sown, so that its rows are those without. Sorted by date.
 /// Throws Error(usage) for dates out of order (next planting not within a year after harvest, a

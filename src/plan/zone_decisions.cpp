@@ -142,7 +142,8 @@ ZoneTests tests_of_zone(const std::vector<TestSample>& tests, const std::vector<
 void set_cover_needs(const Inputs& inputs, const ZoneTests& tests, ZoneResult& zone) {
     const Job& job = inputs.job;
     zone.site.coarse_soil = zone.coarse;
-    zone.site.removed_kg_ha = job.season.residue_kg_ha.value_or(0.0) * job.season.residue_removed;
+    zone.site.removed_kg_ha =
+        erosion::residue_at_harvest(inputs.covers->management()).removed_kg_ha;
     const std::optional<double> om = organic_matter(tests, zone);
     const double yearly = om ? nitrogen::organic_matter_supply(*om).n_kg_ha : 0.0;
     if (tests.nitrate_kg_ha && !job.nitrogen.tests_in_spring) {

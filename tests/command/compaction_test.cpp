@@ -12,42 +12,21 @@
 #include <string>
 #include <vector>
 
-namespace catchfield {
+namespace catchfield::testing {
 namespace {
 
-using Folder = testing::Scratch;
-using testing::text_of;
-using testing::write_text;
-
-/// The program run, and all that it said.
-struct Outcome : testing::ProgramRun {
-    std::string all() const { return out + err; }
-};
-
-Outcome run(const std::vector<std::string>& arguments) {
-    std::string line;
-    for (const std::string& argument : arguments) line += " '" + argument + "'";
-    return {testing::run_program(line)};
-}
-
-namespace fs = std::filesystem;
-
-const std::string samples = std::string(CATCHFIELD_SOURCE_DIR) + "/geodata-samples";
-
-bool has(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
-}
+using Folder = TemporaryFolder;
 
 Outcome plan(const Folder& folder, std::vector<std::string> more = {}) {
     std::vector<std::string> arguments = {
-        "plan",        samples + "/job.ini",   "--output", folder / "p",
+        "plan",        samples() + "/job.ini", "--output", folder / "p",
         "--overwrite", "--output.uncertainty", "0"};
     arguments.insert(arguments.end(), more.begin(), more.end());
-    return run(arguments);
+    return run_program(arguments);
 }
 
 Table zones_of(const Folder& folder) {
-    return Table::parse(text_of(folder / "p/zones.csv"), "zones.csv");
+    return Table::parse(slurp(folder / "p/zones.csv"), "zones.csv");
 }
 
 /// The advice of all zones of a field, each once.
@@ -78,7 +57,7 @@ struct ProbeRow {
 };
 
 std::vector<ProbeRow> demo_stops() {
-    const Table table = Table::parse(text_of(samples + "/probes.csv"), "probes.csv");
+    const Table table = Table::parse(slurp(samples() + "/probes.csv"), "probes.csv");
     std::vector<ProbeRow> rows;
     for (std::size_t i = 0; i < table.rows(); ++i) {
         rows.push_back({table.text(i, "stop"), table.text(i, "lon"), table.text(i, "lat"),
@@ -98,7 +77,7 @@ TEST(DemoFarm, EveryFieldHasItsOutcome) {
     EXPECT_EQ(advice.at("Upland"), "not recommended");
 
     const auto page = [&](const char* field) {
-        return text_of(folder / (std::string("p/report/") + field + ".html"));
+        return slurp(folder / (std::string("p/report/") + field + ".html"));
     };
     const std::string ridge = page("Ridge"), pond = page("Pond"), bottom = page("Bottom"),
                       upland = page("Upland");
@@ -147,12 +126,12 @@ TEST(DemoFarm, MapsBetweenTheStops) {
     // Ridge has 60 stops, enough for a variogram; the others have not.
     EXPECT_TRUE(fs::exists(folder / "p/layers/Ridge-compaction-strength-error.tif"));
     EXPECT_FALSE(fs::exists(folder / "p/layers/Pond-compaction-strength-error.tif"));
-    const std::string ridge = text_of(folder / "p/report/Ridge.html");
+    const std::string ridge = slurp(folder / "p/report/Ridge.html");
     EXPECT_TRUE(has(ridge, "ordinary kriging"));
     EXPECT_TRUE(has(ridge, "Leave-one-out error"));
     EXPECT_TRUE(has(ridge, "class=\"bars profiles\""));
     EXPECT_TRUE(has(ridge, "What is known of a hard layer"));
-    const std::string pond = text_of(folder / "p/report/Pond.html");
+    const std::string pond = slurp(folder / "p/report/Pond.html");
     EXPECT_TRUE(has(pond, "inverse distance"));
     EXPECT_TRUE(has(pond, "without a standard error"));
 }
@@ -293,7 +272,7 @@ TEST(BadProbes, TooFewStopsAreSaid) {
     const Outcome outcome = plan(folder, {"--compaction.probes", folder / "probes.csv"});
     ASSERT_EQ(outcome.code, 0) << outcome.all();
     EXPECT_NE(advice_of(zones_of(folder)).at("Ridge"), "recommended");
-    const std::string ridge = text_of(folder / "p/report/Ridge.html");
+    const std::string ridge = slurp(folder / "p/report/Ridge.html");
     EXPECT_TRUE(has(ridge, "too few for a map"));
     EXPECT_TRUE(has(ridge, "stops stand behind the share of hard stops"));
 }
@@ -302,7 +281,7 @@ TEST(ProbeMoisture, PolicyDecides) {
     Folder folder;
     const Outcome warned = plan(folder, {"--compaction.probe-moisture", "dry"});
     ASSERT_EQ(warned.code, 0) << warned.all();
-    EXPECT_TRUE(has(text_of(folder / "p/report/Ridge.html"), "near field capacity"));
+    EXPECT_TRUE(has(slurp(folder / "p/report/Ridge.html"), "near field capacity"));
     const Outcome refused =
         plan(folder, {"--compaction.probe-moisture", "dry", "--compaction.off-moisture", "refuse"});
     EXPECT_EQ(refused.code, 1) << refused.all();
@@ -312,25 +291,30 @@ TEST(ProbeMoisture, PolicyDecides) {
 TEST(StopPlan, FromJobAndFromPlanFolder) {
     Folder folder;
     const Outcome first =
-        run({"start", samples + "/job.ini", "--stops", "12", "--output", folder / "a"});
+        run_program({"start", samples() + "/job.ini", "--stops", "12", "--output", folder / "a"});
     ASSERT_EQ(first.code, 0) << first.all();
-    const std::string json = text_of(folder / "a.geojson"), gpx = text_of(folder / "a.gpx");
+    const std::string json = slurp(folder / "a.geojson"), gpx = slurp(folder / "a.gpx");
     EXPECT_TRUE(has(gpx, "http://www.topografix.com/GPX/1/1"));
     std::size_t points = 0, waypoints = 0;
     for (std::size_t at = 0; (at = json.find("\"Point\"", at)) != std::string::npos; ++at) ++points;
     for (std::size_t at = 0; (at = gpx.find("<wpt", at)) != std::string::npos; ++at) ++waypoints;
     EXPECT_EQ(points, waypoints);
     EXPECT_GE(points, 4U * 12U);
-    EXPECT_EQ(run({"start", samples + "/job.ini", "--stops", "12", "-o", folder / "a"}).code, 2);
+    EXPECT_EQ(
+        run_program({"start", samples() + "/job.ini", "--stops", "12", "-o", folder / "a"}).code,
+        2);
 
     ASSERT_EQ(plan(folder).code, 0);
-    const Outcome again = run({"start", folder / "p", "--stops", "12", "--output", folder / "b"});
+    const Outcome again =
+        run_program({"start", folder / "p", "--stops", "12", "--output", folder / "b"});
     ASSERT_EQ(again.code, 0) << again.all();
     // The same zones and seed: the same places.
-    EXPECT_EQ(text_of(folder / "b.geojson"), json);
-    ASSERT_EQ(run({"start", folder / "p", "--stops", "12", "--seed", "2", "-o", folder / "c"}).code,
-              0);
-    EXPECT_NE(text_of(folder / "c.geojson"), json);
+    EXPECT_EQ(slurp(folder / "b.geojson"), json);
+    ASSERT_EQ(
+        run_program({"start", folder / "p", "--stops", "12", "--seed", "2", "-o", folder / "c"})
+            .code,
+        0);
+    EXPECT_NE(slurp(folder / "c.geojson"), json);
 }
 
 TEST(OpenData, HorizonsAloneNeverRecommend) {
@@ -340,9 +324,9 @@ TEST(OpenData, HorizonsAloneNeverRecommend) {
     }
     Folder folder;
     const Outcome start =
-        run({"start", std::string(data) + "/ohio-field", "-o", folder / "ohio.ini"});
+        run_program({"start", std::string(data) + "/ohio-field", "-o", folder / "ohio.ini"});
     ASSERT_EQ(start.code, 0) << start.all();
-    const Outcome outcome = run({"plan", folder / "ohio.ini", "-o", folder / "p"});
+    const Outcome outcome = run_program({"plan", folder / "ohio.ini", "-o", folder / "p"});
     ASSERT_TRUE(outcome.code == 0 || outcome.code == 3) << outcome.all();
     const Table zones = zones_of(folder);
     ASSERT_GT(zones.rows(), 0U);
@@ -352,11 +336,11 @@ TEST(OpenData, HorizonsAloneNeverRecommend) {
     }
     std::string pages;
     for (const auto& entry : fs::directory_iterator(folder / "p/report")) {
-        pages += text_of(entry.path().string());
+        pages += slurp(entry.path().string());
     }
     EXPECT_TRUE(has(pages, "no stops; a soil map does not show how far a layer extends"));
     EXPECT_TRUE(has(pages, "typical densities, not measured in this field"));
 }
 
 }  // namespace
-}  // namespace catchfield
+}  // namespace catchfield::testing

@@ -10,7 +10,7 @@
 #include <cmath>
 #include <memory>
 
-namespace catchfield::command {
+namespace catchfield::testing {
 namespace {
 
 /// One plan for all tests of this file.
@@ -330,4 +330,4 @@ TEST_F(DemoPlan, ReportsStandAlone) {
 }
 
 }  // namespace
-}  // namespace catchfield::command
+}  // namespace catchfield::testing

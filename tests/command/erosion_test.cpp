@@ -14,14 +14,14 @@ namespace catchfield::testing {
 namespace {
 
 Table zones_of(const std::string& plan) {
-    return Table::parse(text_of(plan + "/zones.csv"), "zones.csv");
+    return Table::parse(slurp(plan + "/zones.csv"), "zones.csv");
 }
 
 /// Plans the field; the output folder is `plan`.
-ProgramRun plan(const Scratch& folder, const TiltedField& field,
-                const std::map<std::string, std::string>& more = {}) {
+Outcome plan(const TemporaryFolder& folder, const TiltedField& field,
+             const std::map<std::string, std::string>& more = {}) {
     const std::string job = make_tilted_field(folder, field, more);
-    return run_program("plan '" + job + "' --output '" + folder / "plan" + "'");
+    return run_line("plan '" + job + "' --output '" + folder / "plan" + "'");
 }
 
 /// Mean of a layer's cells.
@@ -50,11 +50,11 @@ double layer_mean(const std::string& path) {
 TEST(TiltedPlane, MeanLsIsTheUniformSlopes) {
     for (const char* routing : {"multiple", "d-infinity"}) {
         for (const double slope : {3.0, 6.0, 12.0}) {
-            const Scratch folder;
+            const TemporaryFolder folder;
             TiltedField field;
             field.slope_pct = slope;
             field.width_m = 800.0;
-            const ProgramRun run =
+            const Outcome run =
                 plan(folder, field, {{"terrain", std::string("routing = ") + routing + "\n"}});
             ASSERT_EQ(run.code, 0) << run.err;
             const double expected = terrain::ls_uniform(slope, field.length_m);
@@ -78,27 +78,27 @@ TEST(TiltedPlane, MeanLsIsTheUniformSlopes) {
 
 TEST(TiltedPlane, FlowBeyondTheGreatestLengthIsReported) {
     // The greatest slope length caps what collects: 240 m of slope, counted as at most 120 m.
-    const Scratch folder;
+    const TemporaryFolder folder;
     TiltedField field;
     field.length_m = 240.0;
     field.width_m = 800.0;  // at the sides some flow leaves, as multiple-flow routing spreads it
-    const ProgramRun run = plan(folder, field);
+    const Outcome run = plan(folder, field);
     ASSERT_EQ(run.code, 0) << run.err;
     const Table zones = zones_of(folder / "plan");
     EXPECT_NEAR(zones.required_number(0, "channel_pct"), 50.0, 5.0);
     EXPECT_NE(zones.text(0, "cautions").find("gullies"), std::string::npos);
-    EXPECT_NE(text_of(folder / "plan/run.json").find("greatest slope length of 120 m"),
+    EXPECT_NE(slurp(folder / "plan/run.json").find("greatest slope length of 120 m"),
               std::string::npos);
 }
 
 TEST(Practice, WithinAndBeyondItsLimits) {
     // AH-537 table 13, 6 %: P 0.5 up to 200 ft (61 m); beyond it 1, and said so.
     for (const auto& [length, p] : {std::pair{60.0, 0.5}, std::pair{120.0, 1.0}}) {
-        const Scratch folder;
+        const TemporaryFolder folder;
         TiltedField field;
         field.length_m = length;
         field.width_m = 800.0;
-        const ProgramRun run = plan(folder, field, {{"season", "practice = contour\n"}});
+        const Outcome run = plan(folder, field, {{"season", "practice = contour\n"}});
         ASSERT_EQ(run.code, 0) << run.err;
         const Table zones = zones_of(folder / "plan");
         EXPECT_DOUBLE_EQ(zones.required_number(0, "p"), p) << zones.text(0, "p_note");
@@ -115,7 +115,7 @@ TEST(Practice, WithinAndBeyondItsLimits) {
 }
 
 TEST(Routes, OfErodibilityToleranceAndErosivity) {
-    const Scratch folder;
+    const TemporaryFolder folder;
     TiltedField field;
     // K by the nomograph, T by depth: loam without K and T on the map.
     field.soil["kffact"] = "";
@@ -125,39 +125,39 @@ TEST(Routes, OfErodibilityToleranceAndErosivity) {
     field.soil["claytotal_r"] = "20";
     field.soil["om_r"] = "2";
     field.soil["resdept_r"] = "80";
-    const ProgramRun run = plan(folder, field,
-                                {{"weather", "erosivity = 125\nerosivity-unit = us\n"},
-                                 {"soil", "columns = restriction_top=resdept_r\n"}});
+    const Outcome run = plan(folder, field,
+                             {{"weather", "erosivity = 125\nerosivity-unit = us\n"},
+                              {"soil", "columns = restriction_top=resdept_r\n"}});
     ASSERT_EQ(run.code, 0) << run.err;
     const Table zones = zones_of(folder / "plan");
     EXPECT_EQ(zones.text(0, "k_route"), "nomograph, permeability from texture");
     EXPECT_NE(zones.text(0, "t_route").find("guide"), std::string::npos);
     // NSSH 618.93, group 2, 50 to 100 cm: 3 ton/ac.
     EXPECT_NEAR(zones.required_number(0, "t_mg_ha"), 3.0 * 2.2417, 0.001 * 3.0 * 2.2417);
-    const auto json = nlohmann::json::parse(text_of(folder / "plan/run.json"));
+    const auto json = nlohmann::json::parse(slurp(folder / "plan/run.json"));
     EXPECT_EQ(json["soils"][0]["k_route"], "nomograph, permeability from texture");
     EXPECT_NEAR(json["erosivity"]["r_si"].get<double>(), 125.0 * 17.02, 1.0);
 }
 
 TEST(Routes, StonesOnceInK) {
     // NSSH 618.92: Kf .32 with 30 % fragments: .48 x .32 = .154 US.
-    const Scratch folder;
+    const TemporaryFolder folder;
     TiltedField field;
     field.soil["fragvol_r"] = "30";
-    const ProgramRun run = plan(folder, field, {{"soil", "columns = fragments=fragvol_r\n"}});
+    const Outcome run = plan(folder, field, {{"soil", "columns = fragments=fragvol_r\n"}});
     ASSERT_EQ(run.code, 0) << run.err;
     EXPECT_NEAR(zones_of(folder / "plan").required_number(0, "k_si"), 0.1536 * 0.1317, 0.00005);
 }
 
 TEST(Routes, SharesAsGivenAreUsed) {
     // All of the year's erosivity in late July, right after the harvest.
-    const Scratch folder;
+    const TemporaryFolder folder;
     std::string shares;
     for (int i = 0; i < 24; ++i) shares += std::string(i > 0 ? "," : "") + (i == 13 ? "1" : "0");
-    const ProgramRun run = plan(folder, {}, {{"weather", "erosivity-shares = " + shares + "\n"}});
+    const Outcome run = plan(folder, {}, {{"weather", "erosivity-shares = " + shares + "\n"}});
     ASSERT_EQ(run.code, 0) << run.err;
     const Table rows =
-        Table::parse(text_of(folder / "plan/report/slope-half-months.csv"), "half-months.csv");
+        Table::parse(slurp(folder / "plan/report/slope-half-months.csv"), "half-months.csv");
     double late_july = -1.0;
     for (std::size_t i = 0; i < rows.rows(); ++i) {
         if (rows.text(i, "management") == "now" && rows.text(i, "half_month") == "late July")
@@ -191,7 +191,7 @@ TiltedField with_soil(const std::map<std::string, std::string>& soil) {
 }
 
 TEST(BadInput, IsNeverAQuietNumber) {
-    const Scratch files;
+    const TemporaryFolder files;
     write_text(files / "gap.csv",
                "date,tmax_c,tmin_c,precip_mm\n2025-07-01,30,18,0\n2025-07-03,30,18,0\n");
     write_text(files / "eleven.csv",
@@ -236,10 +236,10 @@ TEST(BadInput, IsNeverAQuietNumber) {
     };
     for (const Bad& bad : cases) {
         SCOPED_TRACE(bad.what);
-        const Scratch folder;
-        const ProgramRun run = plan(folder, bad.field, bad.more);
+        const TemporaryFolder folder;
+        const Outcome run = plan(folder, bad.field, bad.more);
         EXPECT_EQ(run.code, bad.code) << run.err;
-        const std::string said = bad.code == 0 ? text_of(folder / "plan/run.json") : run.err;
+        const std::string said = bad.code == 0 ? slurp(folder / "plan/run.json") : run.err;
         EXPECT_NE(said.find(bad.words), std::string::npos) << said.substr(0, 4000);
         EXPECT_EQ(std::filesystem::exists(folder / "plan"), bad.code == 0);
     }
@@ -248,18 +248,18 @@ TEST(BadInput, IsNeverAQuietNumber) {
 // --- rank ----------------------------------------------------------------------------------------
 
 TEST(RankCommand, OrdersTwoPlans) {
-    const Scratch one, two;
+    const TemporaryFolder one, two;
     ASSERT_EQ(plan(one, with_slope(3.0)).code, 0);
     const std::string both =
         "rank '" + one / "plan" + "' '" + two / "plan" + "' --seed-price '0.5 /lb' ";
-    EXPECT_EQ(run_program(both).code, 1);  // the second is not there yet
+    EXPECT_EQ(run_line(both).code, 1);  // the second is not there yet
     ASSERT_EQ(plan(two, with_slope(12.0)).code, 0);
-    const ProgramRun doubled = run_program(both);
+    const Outcome doubled = run_line(both);
     EXPECT_EQ(doubled.code, 1);
     EXPECT_NE(doubled.err.find("field 'slope' is also in"), std::string::npos) << doubled.err;
 
     const std::string only = "rank '" + two / "plan" + "' ";
-    const ProgramRun run = run_program(only + "--json --by saved-per-cost --seed-price '0.5 /lb'");
+    const Outcome run = run_line(only + "--json --by saved-per-cost --seed-price '0.5 /lb'");
     ASSERT_EQ(run.code, 0) << run.err;
     const auto json = nlohmann::json::parse(run.out);
     const Table zones = zones_of(two / "plan");
@@ -272,14 +272,14 @@ TEST(RankCommand, OrdersTwoPlans) {
     EXPECT_NEAR(json["zones"][0]["seed_cost"].get<double>(), cost, 0.02);
     EXPECT_NEAR(json["zones"][0]["saved_mg_per_cost"].get<double>(), saved / cost, 0.0002);
 
-    EXPECT_EQ(run_program("rank").code, 2);
-    EXPECT_EQ(run_program(only + "--by size").code, 2);
-    const ProgramRun bare = run_program(only + "--seed-price 0.5");
+    EXPECT_EQ(run_line("rank").code, 2);
+    EXPECT_EQ(run_line(only + "--by size").code, 2);
+    const Outcome bare = run_line(only + "--seed-price 0.5");
     EXPECT_EQ(bare.code, 2);
     EXPECT_NE(bare.err.find("/kg, /lb"), std::string::npos) << bare.err;
-    EXPECT_EQ(run_program(only + "--output '" + two / "out" + "'").code, 0);
+    EXPECT_EQ(run_line(only + "--output '" + two / "out" + "'").code, 0);
     EXPECT_TRUE(std::filesystem::exists(two / "out/ranking.gpkg"));
-    EXPECT_EQ(run_program(only + "--output '" + two / "out" + "'").code, 2);  // it exists
+    EXPECT_EQ(run_line(only + "--output '" + two / "out" + "'").code, 2);  // it exists
 }
 
 }  // namespace

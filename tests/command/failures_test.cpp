@@ -7,7 +7,7 @@
 #include <gdal_priv.h>
 #include <ogrsf_frmts.h>
 
-namespace catchfield::command {
+namespace catchfield::testing {
 namespace {
 
 class Failures : public ::testing::Test {
@@ -272,4 +272,4 @@ TEST_F(Failures, OutputCrsMovesTheCells) {
 }
 
 }  // namespace
-}  // namespace catchfield::command
+}  // namespace catchfield::testing

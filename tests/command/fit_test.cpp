@@ -1,70 +1,25 @@
 // SPDX-License-Identifier: MIT
 // catchfield fit as a user runs it: published optima of open trials, files it writes, bad input.
 #include "base/text.hpp"
+#include "program.hpp"
 
-#include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
 
-#include <array>
-#include <cstdio>
-#include <cstdlib>
-#include <filesystem>
-#include <fstream>
-#include <sstream>
-#include <string>
-#include <sys/wait.h>
-
+namespace catchfield::testing {
 namespace {
 
-namespace fs = std::filesystem;
 using Json = nlohmann::json;
 
-struct Ran {
-    int code = -1;
-    std::string out, err;
-};
-
-std::string text_of(const fs::path& path) {
-    std::ifstream file(path, std::ios::binary);
-    std::stringstream text;
-    text << file.rdbuf();
-    return text.str();
-}
-
-/// A folder of its own for every test; the program runs with its output caught.
 class FitCommand : public ::testing::Test {
   protected:
-    void SetUp() override {
-        m_folder = fs::path(::testing::TempDir()) /
-                   ("catchfield-fit-" +
-                    std::string(::testing::UnitTest::GetInstance()->current_test_info()->name()));
-        fs::remove_all(m_folder);
-        fs::create_directories(m_folder);
-    }
-    void TearDown() override { fs::remove_all(m_folder); }
-
-    Ran run(const std::string& arguments) const {
-        const std::string err = (m_folder / "err").string();
-        const std::string command =
-            std::string(CATCHFIELD_PROGRAM) + " fit " + arguments + " 2>" + err;
-        Ran ran;
-        FILE* pipe = popen(command.c_str(), "r");
-        std::array<char, 4096> bytes{};
-        while (const std::size_t got = fread(bytes.data(), 1, bytes.size(), pipe))
-            ran.out.append(bytes.data(), got);
-        const int status = pclose(pipe);
-        ran.code = WIFEXITED(status) ? WEXITSTATUS(status) : -1;
-        ran.err = text_of(err);
-        return ran;
-    }
+    static Outcome run(const std::string& arguments) { return run_line("fit " + arguments); }
     std::string trial(const std::string& text) const {
-        std::ofstream(m_folder / "trial.csv", std::ios::binary) << text;
-        return (m_folder / "trial.csv").string();
+        return write_text(m_folder / "trial.csv", text);
     }
-    std::string file(const std::string& name) const { return (m_folder / name).string(); }
+    std::string file(const std::string& name) const { return m_folder / name; }
 
   private:
-    fs::path m_folder;
+    TemporaryFolder m_folder;
 };
 
 /// Folder of the open trials, or a skip.
@@ -80,7 +35,7 @@ const std::string in_metric = " --rate-unit kg/ha --yield-unit Mg/ha ";
 // zone at a price ratio of 0.005454 Mg/kg, and the interval 173 to 260 kg/ha of the low zone.
 TEST_F(FitCommand, FindsThePublishedOptimaOfBachmaier) {
     OPEN_TRIALS(folder);
-    const Ran ran =
+    const Outcome ran =
         run(folder + "bachmaier.nitrogen.txt" + in_metric +
             "--crop wheat --price-n '0.5454 /kg' --price-crop '100 /Mg' --form quadratic --json");
     ASSERT_EQ(ran.code, 0) << ran.err;
@@ -101,7 +56,7 @@ TEST_F(FitCommand, ShowsButDoesNotUseAnOptimumBeyondTheTestedRates) {
     const std::string job =
         folder + "hernandez.nitrogen.txt" + in_metric +
         "--price-n '0.6615 /kg' --price-crop '118.1 /Mg' --only site=S5 --form quadratic ";
-    const Ran ran = run(job + "--json");
+    const Outcome ran = run(job + "--json");
     ASSERT_EQ(ran.code, 0) << ran.err;
     const Json optimum = Json::parse(ran.out)["groups"][0]["optimum"];
     EXPECT_NEAR(optimum["curve_n_kg_ha"].get<double>(), 192.0, 0.5);
@@ -132,16 +87,16 @@ TEST_F(FitCommand, WritesCurvesAndAPageAndKeepsFilesThatExist) {
         " --rate-unit kg/ha --yield-unit kg/ha --price-n '0.5 /kg' --price-crop '100 /Mg' "
         "--form quadratic -o " +
         file("curves.json") + " --page " + file("page.html");
-    const Ran ran = run(job + " --json");
+    const Outcome ran = run(job + " --json");
     ASSERT_EQ(ran.code, 0) << ran.err;
     EXPECT_NEAR(Json::parse(ran.out)["groups"][0]["optimum"]["n_kg_ha"].get<double>(), 150.0, 1.0);
-    const Json curves = Json::parse(text_of(file("curves.json")));
+    const Json curves = Json::parse(slurp(file("curves.json")));
     EXPECT_EQ(curves["curves"][0]["blocks"], 2);
     EXPECT_NEAR(curves["curves"][0]["b"].get<double>(), 50.0, 0.5);
-    const std::string page = text_of(file("page.html"));
+    const std::string page = slurp(file("page.html"));
     EXPECT_NE(page.find("<svg"), std::string::npos);
     EXPECT_EQ(page.find("://"), std::string::npos);  // works offline
-    const Ran again = run(job);
+    const Outcome again = run(job);
     EXPECT_EQ(again.code, 2);
     EXPECT_NE(again.err.find("--overwrite"), std::string::npos);
     EXPECT_EQ(run(job + " --overwrite").code, 0);
@@ -159,9 +114,9 @@ TEST_F(FitCommand, UnitsOfTheTrialDoNotMoveTheOptimum) {
               catchfield::fixed(*catchfield::parse_number(cells[1]) / 62.76766, 6) + ";" +
               cells[2] + "\n";
     }
-    const Ran ran = run(trial(us) +
-                        " --rate-unit lb/ac --yield-unit bu/ac --price-n '0.5 /kg' "
-                        "--price-crop '100 /Mg' --form quadratic --json");
+    const Outcome ran = run(trial(us) +
+                            " --rate-unit lb/ac --yield-unit bu/ac --price-n '0.5 /kg' "
+                            "--price-crop '100 /Mg' --form quadratic --json");
     ASSERT_EQ(ran.code, 0) << ran.err;
     EXPECT_NEAR(Json::parse(ran.out)["groups"][0]["optimum"]["n_kg_ha"].get<double>(), 150.0, 1.0);
 }
@@ -176,7 +131,7 @@ TEST_F(FitCommand, ReadsTablesOfBlanksWithRowNames) {
         const auto cells = catchfield::split(line, ',');
         text += "\"" + std::to_string(++row) + "\"  " + cells[0] + "   " + cells[1] + "\n";
     }
-    const Ran ran =
+    const Outcome ran =
         run(trial(text) + " --rate-unit kg/ha --yield-unit kg/ha --yield 'grain yield' --json");
     ASSERT_EQ(ran.code, 0) << ran.err;
     EXPECT_EQ(Json::parse(ran.out)["groups"][0]["plots"], 18);
@@ -186,7 +141,7 @@ TEST_F(FitCommand, RefusesWhatCannotBeRight) {
     const std::string path = trial(small_trial);
     const std::string units = " --rate-unit kg/ha --yield-unit kg/ha ";
     const auto refused = [&](const std::string& arguments, int code, const std::string& words) {
-        const Ran ran = run(arguments);
+        const Outcome ran = run(arguments);
         EXPECT_EQ(ran.code, code) << arguments;
         EXPECT_NE(ran.err.find(words), std::string::npos) << ran.err;
         EXPECT_EQ(ran.out, "");
@@ -208,3 +163,4 @@ TEST_F(FitCommand, RefusesWhatCannotBeRight) {
 }
 
 }  // namespace
+}  // namespace catchfield::testing

@@ -3,7 +3,7 @@
 // writer cannot hide in the reader.
 #pragma once
 
-#include "whole_run.hpp"
+#include "program.hpp"
 
 #include <nlohmann/json.hpp>
 
@@ -12,7 +12,7 @@
 #include <string>
 #include <vector>
 
-namespace catchfield::command {
+namespace catchfield::testing {
 
 using Json = nlohmann::json;
 
@@ -92,4 +92,4 @@ inline double edge_distance_m(const std::vector<Loops>& polygons, double x, doub
     return nearest;
 }
 
-}  // namespace catchfield::command
+}  // namespace catchfield::testing

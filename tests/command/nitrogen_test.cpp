@@ -1,66 +1,30 @@
 // SPDX-License-Identifier: MIT
 // Nitrogen inputs that cannot be right, given to the whole command: exit code, reason, and nothing
 // left behind.
-#include <gtest/gtest.h>
+#include "program.hpp"
 
-#include <array>
-#include <cstdio>
-#include <filesystem>
-#include <fstream>
-#include <sstream>
-#include <string>
-#include <sys/wait.h>
-
+namespace catchfield::testing {
 namespace {
-
-namespace fs = std::filesystem;
 
 class NitrogenCommand : public ::testing::Test {
   protected:
-    void SetUp() override {
-        m_folder = fs::path(::testing::TempDir()) /
-                   ("catchfield-nitrogen-command-" +
-                    std::string(::testing::UnitTest::GetInstance()->current_test_info()->name()));
-        fs::remove_all(m_folder);
-        fs::create_directories(m_folder);
+    Outcome plan(const std::string& arguments) const {
+        return run_line("plan " + samples() + "/job.ini -o " + out() + " " + arguments);
     }
-    void TearDown() override { fs::remove_all(m_folder); }
-
-    struct Ran {
-        int code = -1;
-        std::string all;  ///< both streams
-    };
-    Ran run(const std::string& command_and_arguments) const {
-        Ran ran;
-        const std::string command =
-            std::string(CATCHFIELD_PROGRAM) + " " + command_and_arguments + " 2>&1";
-        FILE* pipe = popen(command.c_str(), "r");
-        std::array<char, 4096> bytes{};
-        while (const std::size_t got = fread(bytes.data(), 1, bytes.size(), pipe))
-            ran.all.append(bytes.data(), got);
-        const int status = pclose(pipe);
-        ran.code = WIFEXITED(status) ? WEXITSTATUS(status) : -1;
-        return ran;
-    }
-    Ran plan(const std::string& arguments) const {
-        return run("plan " CATCHFIELD_SOURCE_DIR "/geodata-samples/job.ini -o " + out() + " " +
-                   arguments);
-    }
-    std::string out() const { return (m_folder / "plan").string(); }
+    std::string out() const { return m_folder / "plan"; }
     std::string file(const std::string& name, const std::string& text) const {
-        std::ofstream(m_folder / name, std::ios::binary) << text;
-        return (m_folder / name).string();
+        return write_text(m_folder / name, text);
     }
 
   private:
-    fs::path m_folder;
+    TemporaryFolder m_folder;
 };
 
 TEST_F(NitrogenCommand, RefusesInputThatCannotBeRight) {
     const auto refused = [&](const std::string& arguments, int code, const std::string& words) {
-        const Ran ran = plan(arguments);
-        EXPECT_EQ(ran.code, code) << arguments << "\n" << ran.all;
-        EXPECT_NE(ran.all.find(words), std::string::npos) << ran.all;
+        const Outcome ran = plan(arguments);
+        EXPECT_EQ(ran.code, code) << arguments << "\n" << ran.all();
+        EXPECT_NE(ran.all().find(words), std::string::npos) << ran.all();
         EXPECT_FALSE(fs::exists(out())) << arguments;
     };
     refused("--nitrogen.price-n '0 /lb'", 2, "above zero");
@@ -87,9 +51,9 @@ TEST_F(NitrogenCommand, RefusesInputThatCannotBeRight) {
 }
 
 TEST_F(NitrogenCommand, SetbackThatTakesTheFieldsLeavesThePlanAndSaysSo) {
-    const Ran ran = plan("--nitrogen.setback '1000 m'");
-    EXPECT_EQ(ran.code, 3) << ran.all;
-    EXPECT_NE(ran.all.find("take the whole field"), std::string::npos) << ran.all;
+    const Outcome ran = plan("--nitrogen.setback '1000 m'");
+    EXPECT_EQ(ran.code, 3) << ran.all();
+    EXPECT_NE(ran.all().find("take the whole field"), std::string::npos) << ran.all();
     EXPECT_TRUE(fs::exists(out() + "/budget.csv"));
 }
 
@@ -103,12 +67,12 @@ TEST_F(NitrogenCommand, FitServesThePlan) {
         }
     }
     const std::string curves = file("curves.json", "");
-    const Ran fit =
-        run("fit " + file("trial.csv", trial) +
-            " --rate-unit kg/ha --yield-unit kg/ha --form quadratic --overwrite -o " + curves);
-    ASSERT_EQ(fit.code, 0) << fit.all;
-    const Ran ran = plan("--nitrogen.method response --nitrogen.response " + curves);
-    ASSERT_EQ(ran.code, 0) << ran.all;
+    const Outcome fit =
+        run_line("fit " + file("trial.csv", trial) +
+                 " --rate-unit kg/ha --yield-unit kg/ha --form quadratic --overwrite -o " + curves);
+    ASSERT_EQ(fit.code, 0) << fit.all();
+    const Outcome ran = plan("--nitrogen.method response --nitrogen.response " + curves);
+    ASSERT_EQ(ran.code, 0) << ran.all();
     std::ifstream budget(out() + "/budget.csv");
     std::string line;
     std::getline(budget, line);
@@ -120,3 +84,4 @@ TEST_F(NitrogenCommand, FitServesThePlan) {
 }
 
 }  // namespace
+}  // namespace catchfield::testing

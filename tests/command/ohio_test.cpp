@@ -23,7 +23,7 @@ class OhioField : public ::testing::Test {
     }
 
     /// Plans with a sowing date; returns the plan folder.
-    std::string plan(const Scratch& folder, const std::string& sow,
+    std::string plan(const TemporaryFolder& folder, const std::string& sow,
                      const std::string& candidates) const {
         const std::string job = folder / ("job-" + sow + ".ini");
         const std::string output = folder / ("plan-" + sow);
@@ -40,7 +40,7 @@ class OhioField : public ::testing::Test {
                        candidates +
                        "\n[nitrogen]\ncrop = corn\nyield-goal = 180 bu/ac\n"
                        "[output]\nuncertainty = 20\n");
-        const ProgramRun run = run_program("plan '" + job + "' --output '" + output + "'");
+        const Outcome run = run_line("plan '" + job + "' --output '" + output + "'");
         // 3: the soil map leaves ground out, and the run says so.
         EXPECT_EQ(run.code, 3) << run.err;
         return output;
@@ -50,7 +50,7 @@ class OhioField : public ::testing::Test {
 };
 
 Table table_of(const std::string& path) {
-    return Table::parse(text_of(path), path);
+    return Table::parse(slurp(path), path);
 }
 
 // R 125 us on the ground that the soil map covers. A separate numpy script on the same files
@@ -58,7 +58,7 @@ Table table_of(const std::string& path) {
 // width |sin| + |cos| as printed, cap 120 m) gives 30.8 Mg/ha; 30.6 is the figure stated for the
 // field. The width used here is the one that is exact on planes.
 TEST_F(OhioField, BareFallowLossAndReduction) {
-    const Scratch folder;
+    const TemporaryFolder folder;
     const Table zones = table_of(plan(folder, "2025-08-15", "rye") + "/zones.csv");
     ASSERT_GE(zones.rows(), 2u);
     double loss = 0.0, known = 0.0;
@@ -79,7 +79,7 @@ TEST_F(OhioField, BareFallowLossAndReduction) {
 }
 
 TEST_F(OhioField, ReductionGrowsWithCoverMass) {
-    const Scratch folder;
+    const TemporaryFolder folder;
     double mass = 1e9, cut = 100.0;
     for (const char* sow : {"2025-08-01", "2025-09-01", "2025-10-01"}) {
         const Table zones = table_of(plan(folder, sow, "rye") + "/zones.csv");
@@ -96,7 +96,7 @@ TEST_F(OhioField, ReductionGrowsWithCoverMass) {
 
 // docs/methods/erosion.md, "A zone by hand": every step from the printed columns.
 TEST_F(OhioField, AZoneByHand) {
-    const Scratch folder;
+    const TemporaryFolder folder;
     const std::string output = plan(folder, "2025-08-15", "rye");
     const Table zones = table_of(output + "/zones.csv");
     const Table rows = table_of(output + "/report/field-half-months.csv");

@@ -10,7 +10,7 @@
 
 #include <memory>
 
-namespace catchfield::command {
+namespace catchfield::testing {
 namespace {
 
 class OhioField : public ::testing::Test {
@@ -108,4 +108,4 @@ TEST_F(OhioField, RatesLieInsideTheBounds) {
 }
 
 }  // namespace
-}  // namespace catchfield::command
+}  // namespace catchfield::testing

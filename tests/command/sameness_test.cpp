@@ -4,7 +4,7 @@
 #include "base/table.hpp"
 #include "map_files.hpp"
 
-namespace catchfield::command {
+namespace catchfield::testing {
 namespace {
 
 TEST(Sameness, TwoRunsAndAnyThreadsGiveTheSameBytes) {
@@ -117,4 +117,4 @@ TEST(Sameness, UnitsShownChangeNoRate) {
 }
 
 }  // namespace
-}  // namespace catchfield::command
+}  // namespace catchfield::testing

@@ -8,7 +8,7 @@
 
 #include <cmath>
 
-namespace catchfield::command {
+namespace catchfield::testing {
 namespace {
 
 struct Grid {
@@ -111,4 +111,4 @@ TEST(SlopeLayer, RealFieldAgreesWithGdaldem) {
 }
 
 }  // namespace
-}  // namespace catchfield::command
+}  // namespace catchfield::testing

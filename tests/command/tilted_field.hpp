@@ -40,7 +40,7 @@ inline Polygon box_polygon(double west, double south, double east, double north)
 
 /// Writes field.gpkg, dem.tif, soils.gpkg and job.ini; returns the job's path. `more`: further
 /// lines of the job by section.
-inline std::string make_tilted_field(const Scratch& folder, const TiltedField& field,
+inline std::string make_tilted_field(const TemporaryFolder& folder, const TiltedField& field,
                                      const std::map<std::string, std::string>& more = {}) {
     gis::start({});
     const gis::Crs crs = gis::Crs::from_user_input("EPSG:32617", "test");

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: MIT
 // Help, version and wrong command lines. Nothing is opened for writing by any of them.
-#include "whole_run.hpp"
+#include "program.hpp"
 
-namespace catchfield::command {
+namespace catchfield::testing {
 namespace {
 
 const std::vector<std::string> commands = {"start", "check", "plan", "species"};
@@ -112,4 +112,4 @@ TEST(Usage, OptionsOverrideTheJobFile) {
 }
 
 }  // namespace
-}  // namespace catchfield::command
+}  // namespace catchfield::testing

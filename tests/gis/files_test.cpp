@@ -23,12 +23,12 @@ TEST(AtomicFile, AppearsWholeOrNotAtAll) {
         file.write("half");
         EXPECT_FALSE(std::filesystem::exists(path));
     }
-    EXPECT_TRUE(folder.entries().empty());
+    EXPECT_TRUE(testing::entries_of(folder.path()).empty());
     write_file_atomically(path, std::string("a\0b", 3));
     EXPECT_EQ(slurp(path), std::string("a\0b", 3));
     write_file_atomically(path, "new", false);
     EXPECT_EQ(slurp(path), "new");
-    EXPECT_EQ(folder.entries().size(), 1U);
+    EXPECT_EQ(testing::entries_of(folder.path()).size(), 1U);
     const mode_t mask = umask(0);
     umask(mask);
     struct stat status {};
@@ -51,7 +51,7 @@ TEST(AtomicFile, SaysWhyItCannot) {
     std::filesystem::create_directories(folder / "taken/inside");
     EXPECT_EQ(error_of([&] { write_file_atomically(folder / "taken", "a"); }).kind(),
               ErrorKind::output);
-    EXPECT_EQ(folder.entries().size(), 1U);
+    EXPECT_EQ(testing::entries_of(folder.path()).size(), 1U);
 }
 
 // /dev/full takes no byte: what a full disk does.
@@ -70,7 +70,7 @@ TEST(AtomicFile, NoticesAFullDisk) {
     });
     EXPECT_EQ(error.kind(), ErrorKind::output);
     EXPECT_TRUE(has(error.what(), "No space left")) << error.what();
-    EXPECT_TRUE(folder.entries().empty());
+    EXPECT_TRUE(testing::entries_of(folder.path()).empty());
 }
 
 TEST(ReadFile, ReadsOrSays) {
@@ -90,14 +90,14 @@ TEST(StagedFolder, AppearsAtTheEnd) {
         write_file_atomically(staged.path() + "/a", "1", false);
         EXPECT_FALSE(std::filesystem::exists(target));
     }
-    EXPECT_TRUE(folder.entries().empty());
+    EXPECT_TRUE(testing::entries_of(folder.path()).empty());
     {
         StagedFolder staged(target + "/", false);
         write_file_atomically(staged.folder("rates") + "/a", "1", false);
         staged.commit();
     }
     EXPECT_EQ(slurp(target + "/rates/a"), "1");
-    EXPECT_EQ(folder.entries().size(), 1U);
+    EXPECT_EQ(testing::entries_of(folder.path()).size(), 1U);
     EXPECT_EQ(error_of([&] { StagedFolder(target, false); }).kind(), ErrorKind::usage);
     {
         StagedFolder staged(target, true);
@@ -106,7 +106,7 @@ TEST(StagedFolder, AppearsAtTheEnd) {
     }
     EXPECT_FALSE(std::filesystem::exists(target + "/rates"));
     EXPECT_EQ(slurp(target + "/b"), "2");
-    EXPECT_EQ(folder.entries().size(), 1U);
+    EXPECT_EQ(testing::entries_of(folder.path()).size(), 1U);
 }
 
 TEST(StagedFolder, KeepsTwoRunsApart) {

@@ -7,6 +7,7 @@
 #include "base/shapes.hpp"
 #include "gis/crs.hpp"
 #include "gis/start.hpp"
+#include "temporary_folder.hpp"
 
 #include <cpl_string.h>
 #include <gdal_priv.h>
@@ -24,42 +25,10 @@
 
 namespace catchfield::gis::testing {
 
-/// A folder that goes away with the test.
-class TemporaryFolder {
-  public:
-    TemporaryFolder() {
-        std::string pattern = (std::filesystem::temp_directory_path() / "gis-test-XXXXXX").string();
-        if (mkdtemp(pattern.data()) == nullptr) throw std::runtime_error("no temporary folder");
-        m_path = pattern;
-    }
-    ~TemporaryFolder() {
-        std::error_code ignored;
-        std::filesystem::remove_all(m_path, ignored);
-    }
-    TemporaryFolder(const TemporaryFolder&) = delete;
-    TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-    std::string operator/(const std::string& name) const { return m_path + "/" + name; }
-    const std::string& path() const { return m_path; }
-    std::vector<std::string> entries() const {
-        std::vector<std::string> names;
-        for (const auto& entry : std::filesystem::directory_iterator(m_path)) {
-            names.push_back(entry.path().filename().string());
-        }
-        return names;
-    }
-
-  private:
-    std::string m_path;
-};
-
-inline void write_text(const std::string& path, const std::string& text) {
-    std::ofstream(path, std::ios::binary) << text;
-}
-
-inline std::string slurp(const std::string& path) {
-    std::ifstream in(path, std::ios::binary);
-    return {std::istreambuf_iterator<char>(in), {}};
-}
+using catchfield::testing::entries_of;
+using catchfield::testing::slurp;
+using catchfield::testing::TemporaryFolder;
+using catchfield::testing::write_text;
 
 /// A raster file to be read back by the room.
 struct RasterFile {

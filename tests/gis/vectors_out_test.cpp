@@ -187,7 +187,7 @@ TEST(GeoPackage, ComesBackAsWritten) {
     write_package(folder / "plan.gpkg", 50);
     write_package(folder / "again.gpkg", 50);
     EXPECT_EQ(testing::slurp(folder / "plan.gpkg"), testing::slurp(folder / "again.gpkg"));
-    EXPECT_EQ(folder.entries().size(), 2U);
+    EXPECT_EQ(testing::entries_of(folder.path()).size(), 2U);
     const VectorLayer zones = read_layer(folder / "plan.gpkg", "zones");
     ASSERT_EQ(zones.features.size(), 100U);
     EXPECT_EQ(zones.features[0].polygons, rows()[0].shape);
@@ -209,7 +209,7 @@ TEST(GeoPackage, LeavesOnlyTheFileOnceCommitted) {
     writer.add(0, rows()[0]);
     writer.commit();
     // While the writer still lives: a plan folder is renamed before its writers end.
-    EXPECT_EQ(folder.entries().size(), 1U);
+    EXPECT_EQ(testing::entries_of(folder.path()).size(), 1U);
 }
 
 TEST(GeoPackage, LeavesNothingWithoutCommit) {
@@ -221,7 +221,7 @@ TEST(GeoPackage, LeavesNothingWithoutCommit) {
         EXPECT_EQ(error_of([&] { writer.add(0, std::vector<Value>{1LL}); }).kind(),
                   ErrorKind::internal);
     }
-    EXPECT_TRUE(folder.entries().empty());
+    EXPECT_TRUE(testing::entries_of(folder.path()).empty());
     EXPECT_EQ(error_of([&] { GeoPackageWriter(folder / "no/plan.gpkg", {}); }).kind(),
               ErrorKind::output);
     EXPECT_EQ(error_of([&] {
@@ -229,7 +229,7 @@ TEST(GeoPackage, LeavesNothingWithoutCommit) {
                                                        {"a", LayerGeometry::none, {}, {}, {}}});
               }).kind(),
               ErrorKind::internal);
-    EXPECT_TRUE(folder.entries().empty());
+    EXPECT_TRUE(testing::entries_of(folder.path()).empty());
 }
 
 TEST(Shapefile, NamesAreShortAndDistinct) {

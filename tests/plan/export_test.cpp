@@ -12,6 +12,7 @@
 #include "gis/vector.hpp"
 #include "plan/compare.hpp"
 #include "plan/run.hpp"
+#include "temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
@@ -31,25 +32,7 @@ namespace {
 namespace fs = std::filesystem;
 using Json = nlohmann::json;
 
-class Folder {
-  public:
-    Folder() {
-        std::string pattern = (fs::temp_directory_path() / "export-test-XXXXXX").string();
-        if (mkdtemp(pattern.data()) == nullptr) throw std::runtime_error("no temporary folder");
-        m_path = pattern;
-    }
-    ~Folder() {
-        std::error_code ignored;
-        fs::remove_all(m_path, ignored);
-    }
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    std::string operator/(const std::string& name) const { return m_path + "/" + name; }
-    const std::string& path() const { return m_path; }
-
-  private:
-    std::string m_path;
-};
+using Folder = testing::TemporaryFolder;
 
 struct TestField {
     std::string id;

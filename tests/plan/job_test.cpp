@@ -5,6 +5,7 @@
 #include "base/error.hpp"
 #include "plan/keys.hpp"
 #include "plan/yields.hpp"
+#include "temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 
@@ -12,31 +13,13 @@
 #include <fstream>
 #include <functional>
 #include <set>
-#include <stdlib.h>
 
 namespace catchfield::plan {
 namespace {
 
-/// A job file that goes away with the test.
-class JobFile {
-  public:
-    explicit JobFile(const std::string& text) {
-        std::string pattern = std::filesystem::temp_directory_path() / "job-test-XXXXXX";
-        m_folder = mkdtemp(pattern.data());
-        std::ofstream(path(), std::ios::binary) << text;
-    }
-    ~JobFile() { std::filesystem::remove_all(m_folder); }
-    JobFile(const JobFile&) = delete;
-    JobFile& operator=(const JobFile&) = delete;
-    std::filesystem::path path() const { return m_folder / "job.ini"; }
-
-  private:
-    std::filesystem::path m_folder;
-};
-
 JobValues read(const std::string& text) {
-    const JobFile file(text);
-    return read_job_values(file.path());
+    const testing::TemporaryFolder folder;
+    return read_job_values(testing::write_text(folder / "job.ini", text));
 }
 
 Error error_of(const std::function<void()>& call) {

@@ -3,6 +3,7 @@
 #include "base/error.hpp"
 #include "base/random.hpp"
 #include "base/text.hpp"
+#include "erosion/subfactors.hpp"
 #include "gis/files.hpp"
 #include "gis/geotiff.hpp"
 #include "gis/raster_source.hpp"
@@ -13,6 +14,7 @@
 #include "plan/inputs.hpp"
 #include "plan/report_pages.hpp"
 #include "plan/writer.hpp"
+#include "temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 
@@ -64,10 +66,14 @@ std::vector<double> rates_of(const FieldResult& result) {
     return rates;
 }
 
+/// A path in a folder that goes away with the program.
+std::string scratch(const std::string& name) {
+    static const testing::TemporaryFolder folder;
+    return folder / name;
+}
+
 std::string scratch(const std::string& name, const std::string& text) {
-    const std::string path = ::testing::TempDir() + "catchfield-nitrogen-" + name;
-    gis::write_file_atomically(path, text, false);
-    return path;
+    return testing::write_text(scratch(name), text);
 }
 
 /// Reason of the error that the inputs draw.
@@ -99,7 +105,7 @@ std::string response_file() {
         FitRequest request;
         request.trial = scratch("trial.csv", csv);
         request.rate_unit = request.yield_unit = "kg/ha";
-        request.output = ::testing::TempDir() + "catchfield-nitrogen-response.json";
+        request.output = scratch("response.json");
         request.overwrite = true;
         write_fit(fit_trial(request));
         return request.output;
@@ -569,6 +575,25 @@ TEST(NitrogenPlan, BadInputIsRefusedWithAReason) {
     EXPECT_NE(row.find("line"), std::string::npos) << row;
     EXPECT_NE(refusal({{"nitrogen.min-rate", "240 lb/ac"}}).find("below nitrogen.min-rate"),
               std::string::npos);
+}
+
+// Straw off without season.residue given: the crop table's typical residue is what lies there, for
+// the erosion record and for the balance of organic matter alike.
+TEST(OrganicMatter, StrawRemovedCountsWithTheTypicalResidueToo) {
+    const Inputs inputs = inputs_of({{"season.residue", ""}, {"season.residue-removed", "0.5"}});
+    const FieldResult result = plan_field(inputs, field_named(inputs, "Ridge"));
+    const double typical = erosion::crop(inputs.job.season.previous_crop).typical_residue_kg_ha;
+    ASSERT_GT(typical, 0.0);
+    for (const ZoneResult& zone : result.zones) {
+        EXPECT_DOUBLE_EQ(zone.site.removed_kg_ha, 0.5 * typical);
+    }
+    const FieldResult given = plan_of(
+        {{"season.residue", shortest(typical) + " kg/ha"}, {"season.residue-removed", "0.5"}});
+    ASSERT_EQ(given.zones.size(), result.zones.size());
+    for (std::size_t i = 0; i < given.zones.size(); ++i) {
+        EXPECT_DOUBLE_EQ(given.zones[i].site.removed_kg_ha, result.zones[i].site.removed_kg_ha);
+        EXPECT_DOUBLE_EQ(given.zones[i].c_now, result.zones[i].c_now);
+    }
 }
 
 }  // namespace

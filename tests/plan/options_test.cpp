@@ -5,15 +5,14 @@
 #include "base/error.hpp"
 #include "cli/command.hpp"
 #include "cli/job_input.hpp"
+#include "temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 
 #include <algorithm>
 #include <filesystem>
-#include <fstream>
 #include <functional>
 #include <set>
-#include <stdlib.h>
 
 namespace catchfield::cli {
 namespace {
@@ -41,9 +40,7 @@ std::string refusal(const std::vector<std::string>& arguments, bool keys = true)
     return {};
 }
 
-bool has(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
-}
+using testing::has;
 
 TEST(Options, NamesLettersFlagsAndPlaces) {
     for (const auto& arguments : {std::vector<std::string>{"job.ini", "--output", "plan"},
@@ -121,24 +118,22 @@ TEST(Commands, NamesAndOptionsAreDistinctAndExplained) {
 }
 
 TEST(JobOfOptions, FilePathsByTheFileOptionPathsByTheWorkingFolder) {
-    std::string pattern = std::filesystem::temp_directory_path() / "options-test-XXXXXX";
-    const std::filesystem::path folder = mkdtemp(pattern.data());
-    std::ofstream(folder / "job.ini")
-        << "[field]\nboundary = fields.geojson\n[terrain]\nelevation = dem.tif\n"
-           "[soil]\nmap = soils.gpkg\n[weather]\nerosivity = 175 us\n"
-           "[season]\nharvest = 2025-07-15\nnext-planting = 2026-05-10\n"
-           "[nitrogen]\nmax-rate = 200 kg/ha\n";
-    const std::string file = (folder / "job.ini").string();
+    const testing::TemporaryFolder folder;
+    const std::string file =
+        testing::write_text(folder / "job.ini",
+                            "[field]\nboundary = fields.geojson\n[terrain]\nelevation = dem.tif\n"
+                            "[soil]\nmap = soils.gpkg\n[weather]\nerosivity = 175 us\n"
+                            "[season]\nharvest = 2025-07-15\nnext-planting = 2026-05-10\n"
+                            "[nitrogen]\nmax-rate = 200 kg/ha\n");
     const plan::Job job =
         job_of(parse({file, "--soil.map", "other.gpkg", "--nitrogen.max-rate", "150 kg/ha"}));
     EXPECT_EQ(job.file, file);
-    EXPECT_EQ(job.field.boundary, (folder / "fields.geojson").string());
+    EXPECT_EQ(job.field.boundary, folder / "fields.geojson");
     EXPECT_EQ(job.soil.map, (std::filesystem::current_path() / "other.gpkg").string());
     EXPECT_DOUBLE_EQ(job.nitrogen.max_rate_kg_ha, 150.0);
     // An empty option puts the default back.
     EXPECT_DOUBLE_EQ(job_of(parse({file, "--nitrogen.max-rate", ""})).nitrogen.max_rate_kg_ha,
                      250.0);
-    std::filesystem::remove_all(folder);
 }
 
 }  // namespace

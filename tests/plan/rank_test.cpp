@@ -9,6 +9,7 @@
 #include "gis/geopackage.hpp"
 #include "gis/start.hpp"
 #include "gis/vector.hpp"
+#include "temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
@@ -41,16 +42,9 @@ MultiPolygon square(double west, double south, double side) {
 
 class Rank : public ::testing::Test {
   protected:
-    void SetUp() override {
-        gis::start({});
-        std::string pattern =
-            (std::filesystem::temp_directory_path() / "catchfield-rank-XXXXXX").string();
-        ASSERT_NE(mkdtemp(pattern.data()), nullptr);
-        m_folder = pattern;
-    }
-    void TearDown() override { std::filesystem::remove_all(m_folder); }
+    void SetUp() override { gis::start({}); }
 
-    std::string path(const std::string& name) const { return (m_folder / name).string(); }
+    std::string path(const std::string& name) const { return m_folder / name; }
 
     /// A plan folder with the layers and columns that ranking reads.
     std::string plan(const std::string& name, const std::vector<ZoneRow>& rows,
@@ -98,7 +92,7 @@ class Rank : public ::testing::Test {
         return folder;
     }
 
-    std::filesystem::path m_folder;
+    testing::TemporaryFolder m_folder;
 };
 
 // Two plans, three fields. A/T: east 1: 20/10 = 2; east 2: 5/10 = 0.5; west 1: 12/4 = 3;

@@ -11,6 +11,7 @@
 #include "plan/field_zones.hpp"
 #include "plan/point_layers.hpp"
 #include "plan/run.hpp"
+#include "temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 
@@ -44,21 +45,7 @@ const FieldBoundary& field_named(const Inputs& inputs, const std::string& id) {
                          [&](const FieldBoundary& field) { return field.id == id; });
 }
 
-class Scratch {
-  public:
-    Scratch() {
-        std::string pattern = (fs::temp_directory_path() / "zones-test-XXXXXX").string();
-        m_path = mkdtemp(pattern.data());
-    }
-    ~Scratch() {
-        std::error_code ignored;
-        fs::remove_all(m_path, ignored);
-    }
-    std::string operator/(const std::string& name) const { return m_path + "/" + name; }
-
-  private:
-    std::string m_path;
-};
+using Scratch = testing::TemporaryFolder;
 
 TEST(FieldZones, CoverTheBoundaryWithoutOverlapAndKeepTheMinimumArea) {
     const Inputs inputs = demo_inputs();
