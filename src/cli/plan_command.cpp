@@ -10,6 +10,21 @@ namespace catchfield::cli {
 
 namespace {
 
+plan::ResultTarget results_of(const ParsedOptions& options) {
+    plan::ResultTarget results;
+    if (options.values.contains("results")) {
+        results.database.connection = options.text("results");
+        results.database.schema = options.text("results-schema", results.database.schema);
+        results.run = options.text("results-run");
+        plan::require_result_target(results);
+    } else if (options.values.contains("results-schema") ||
+               options.values.contains("results-run")) {
+        throw Error(ErrorKind::usage, "--results is missing",
+                    {.hint = "Name the database that takes the tables."});
+    }
+    return results;
+}
+
 class PlanCommand final : public Command {
   public:
     std::string_view name() const override { return "plan"; }
@@ -29,6 +44,11 @@ class PlanCommand final : public Command {
                 {"overwrite", '\0', "", "", "Replace the folder if it exists."},
                 {"strict", '\0', "", "",
                  "Fail (exit code 1) where a field is skipped or partly covered."},
+                {"results", '\0', "PG:...", "",
+                 "Database that takes the tables too: \"PG:dbname=NAME host=NAME\" (PostGIS)."},
+                {"results-schema", '\0', "NAME", "catchfield", "Schema of its tables."},
+                {"results-run", '\0', "NAME", "",
+                 "Name of this plan in them; by default made of the boundary."},
                 {"allow-virtual", '\0', "", "", "Accept VRT rasters, which can name other files."},
                 {"allow-remote", '\0', "", "", "Accept inputs on a network (/vsicurl/, http://)."}};
     }
@@ -42,6 +62,7 @@ class PlanCommand final : public Command {
                         {.hint = "Name a folder for the results."});
         }
         m_request.overwrite = options.flag("overwrite");
+        m_request.results = results_of(options);
         m_request.strict = options.flag("strict");
         m_request.threads = options.integer("threads", 0, 0, 1024);
         m_request.allow_virtual = options.flag("allow-virtual");

@@ -1,11 +1,10 @@
 // SPDX-License-Identifier: MIT
 #include "gis/geopackage.hpp"
-#include "gis/files.hpp"
 
 #include "base/error.hpp"
-#include "base/text.hpp"
+#include "gis/detail/features.hpp"
 #include "gis/detail/gdal.hpp"
-#include "gis/detail/shapes.hpp"
+#include "gis/files.hpp"
 
 #include <cpl_string.h>
 #include <gdal_priv.h>
@@ -43,22 +42,6 @@ struct GeoPackageWriter::State {
         scope.fail(ErrorKind::output, "the GeoPackage cannot be written", {.path = path});
     }
 };
-
-namespace {
-
-OGRFieldType field_type(FieldType type) {
-    switch (type) {
-        case FieldType::integer:
-            return OFTInteger64;
-        case FieldType::real:
-            return OFTReal;
-        case FieldType::text:
-            break;
-    }
-    return OFTString;
-}
-
-}  // namespace
 
 GeoPackageWriter::GeoPackageWriter(const std::string& path, const std::vector<LayerSpec>& layers)
     : m_state(std::make_unique<State>()) {
@@ -107,7 +90,7 @@ GeoPackageWriter::GeoPackageWriter(const std::string& path, const std::vector<La
             spec.name.c_str(), spatial ? &reference : nullptr, type, options.List());
         if (layer == nullptr) state.fail(scope);
         for (const FieldSpec& column : spec.columns) {
-            OGRFieldDefn definition(column.name.c_str(), field_type(column.type));
+            OGRFieldDefn definition(column.name.c_str(), detail::field_type(column.type));
             if (layer->CreateField(&definition) != OGRERR_NONE) state.fail(scope);
         }
         state.layers.push_back(layer);
@@ -123,16 +106,7 @@ void set_values(OGRFeature& feature, const std::vector<FieldSpec>& columns,
                 const std::vector<Value>& values) {
     require_fit(columns, values);
     for (std::size_t i = 0; i < values.size(); ++i) {
-        const int at = static_cast<int>(i);
-        if (const auto* text = std::get_if<std::string>(&values[i])) {
-            feature.SetField(at, valid_utf8(*text).c_str());
-        } else if (const auto* whole = std::get_if<long long>(&values[i])) {
-            feature.SetField(at, static_cast<GIntBig>(*whole));
-        } else if (const auto* real = std::get_if<double>(&values[i])) {
-            feature.SetField(at, *real);
-        } else {
-            feature.SetFieldNull(at);
-        }
+        detail::set_value(feature, static_cast<int>(i), values[i]);
     }
 }
 
@@ -143,7 +117,7 @@ void GeoPackageWriter::add(std::size_t layer, const PolygonRow& row) {
     const detail::ErrorScope scope;
     OGRFeature feature(state.layers.at(layer)->GetLayerDefn());
     set_values(feature, state.specs[layer].columns, row.values);
-    if (!row.shape.empty()) feature.SetGeometryDirectly(detail::to_ogr(row.shape).release());
+    detail::set_shape(feature, row.shape);
     if (state.layers[layer]->CreateFeature(&feature) != OGRERR_NONE || scope.failed()) {
         state.fail(scope);
     }
@@ -155,7 +129,7 @@ void GeoPackageWriter::add(std::size_t layer, const PointRow& row) {
     const detail::ErrorScope scope;
     OGRFeature feature(state.layers.at(layer)->GetLayerDefn());
     set_values(feature, state.specs[layer].columns, row.values);
-    feature.SetGeometryDirectly(new OGRPoint(row.point.x, row.point.y));
+    detail::set_shape(feature, row.point);
     if (state.layers[layer]->CreateFeature(&feature) != OGRERR_NONE || scope.failed()) {
         state.fail(scope);
     }

@@ -66,9 +66,9 @@ FieldRows make_field_rows(const Inputs& inputs, const FieldResult& result) {
 }
 
 FieldRows in_crs(FieldRows rows, const gis::Crs& from, const gis::Crs& to) {
-    if (from.same_as(to)) return rows;
     // A skipped field has no shape, and may have no CRS.
-    if (rows.field.shape.empty() && rows.zones.empty() && rows.probes.empty()) return rows;
+    const bool flat = rows.field.shape.empty() && rows.zones.empty() && rows.probes.empty();
+    if (flat || from.same_as(to)) return rows;
     const gis::Transformer& move = gis::transformer(from, to);
     if (!rows.field.shape.empty()) rows.field.shape = move.apply(rows.field.shape);
     for (gis::PolygonRow& zone : rows.zones) zone.shape = move.apply(zone.shape);

@@ -59,9 +59,8 @@ std::string short_line(const Inputs& inputs, const FieldResult& result) {
                        low == high ? significant(low, 3)
                                    : significant(low, 3) + " to " + significant(high, 3),
                        result.rate_unit) +
-           (result.status == FieldStatus::partly
-                ? "; partly covered: " + joined(result.reasons)
-                : "");
+           (result.status == FieldStatus::partly ? "; partly covered: " + joined(result.reasons)
+                                                 : "");
 }
 
 std::string pad(std::string text, std::size_t width) {
@@ -82,6 +81,8 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     gis::start({.virtual_rasters = request.allow_virtual, .remote = request.allow_remote});
     const Inputs inputs = load_inputs(request.job);
     const double load_seconds = seconds_since();
+    std::optional<ResultStore> store;
+    if (request.results) store.emplace(inputs, request.results);
     gis::StagedFolder folder(request.output, request.overwrite);
     PlanWriter writer(inputs, folder.path());
 
@@ -125,6 +126,7 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
                 tbb::filter_mode::serial_in_order, [&](const std::shared_ptr<Work>& work) {
                     const auto before = std::chrono::steady_clock::now();
                     writer.add(work->result, work->files);
+                    if (store) store->add(work->files.rows, work->result.crs);
                     for (const auto& [stage, seconds] : work->result.seconds)
                         stage_seconds[stage] += seconds;
                     stage_seconds["writing"] +=
@@ -185,6 +187,7 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     }
     summary.table += fmt::format("{} fields: {} done, {} partly covered, {} skipped. Plan: {}",
                                  total, done, partly, skipped, request.output);
+    if (store) summary.table += "\nDatabase: " + store->place();
     summary.json = json;
     summary.timings.push_back(fmt::format("reading inputs {:.3f} s", load_seconds));
     for (const auto& [stage, seconds] : stage_seconds) {

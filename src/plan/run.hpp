@@ -4,6 +4,7 @@
 
 #include "plan/job.hpp"
 #include "plan/monitor.hpp"
+#include "plan/result_store.hpp"
 
 #include <string>
 #include <vector>
@@ -18,6 +19,7 @@ struct PlanRequest {
     int threads = 0;  ///< 0: all cores
     bool allow_virtual = false;
     bool allow_remote = false;
+    ResultTarget results;  ///< a database that takes the tables too
 };
 
 struct RunSummary {
