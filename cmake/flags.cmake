@@ -4,7 +4,11 @@ add_library(catchfield_flags INTERFACE)
 target_compile_features(catchfield_flags INTERFACE cxx_std_20)
 # Fused multiply-add would make results differ between processors; the same inputs give the same bytes.
 target_compile_options(catchfield_flags INTERFACE -ffp-contract=off)
-target_include_directories(catchfield_flags INTERFACE ${PROJECT_SOURCE_DIR}/src)
+# Installed headers are found as <catchfield/terrain/slope.hpp>, and among themselves as "base/grid.hpp".
+target_include_directories(
+  catchfield_flags
+  INTERFACE $<BUILD_INTERFACE:${PROJECT_SOURCE_DIR}/src> $<INSTALL_INTERFACE:${CMAKE_INSTALL_INCLUDEDIR}>
+            $<INSTALL_INTERFACE:${CMAKE_INSTALL_INCLUDEDIR}/catchfield>)
 if(CATCHFIELD_SANITIZE)
   target_compile_options(catchfield_flags INTERFACE -fsanitize=${CATCHFIELD_SANITIZE}
                                                     -fno-omit-frame-pointer -fno-sanitize-recover=all)

@@ -7,8 +7,9 @@
 #          a std::string_view declared in the generated header "<room>/data.hpp"
 # DEPENDS  rooms that this room's headers use
 # PRIVATE  libraries that only the room's .cpp files use
+# PROGRAM  part of the program only: its library and headers are not installed
 function(catchfield_room name)
-  cmake_parse_arguments(ROOM "" "" "SOURCES;DATA;DEPENDS;PRIVATE" ${ARGN})
+  cmake_parse_arguments(ROOM "PROGRAM" "" "SOURCES;DATA;DEPENDS;PRIVATE" ${ARGN})
   set(target catchfield_${name})
   set(sources ${ROOM_SOURCES})
   if(ROOM_DATA)
@@ -26,8 +27,7 @@ function(catchfield_room name)
     list(APPEND sources ${generated}.hpp ${generated}.cpp)
   endif()
   if(NOT sources)
-    add_library(${target} INTERFACE)
-    return()
+    message(FATAL_ERROR "room ${name} has no sources")
   endif()
   add_library(${target} STATIC ${sources})
   target_link_libraries(${target} PUBLIC catchfield_flags)
@@ -36,7 +36,10 @@ function(catchfield_room name)
   endforeach()
   target_link_libraries(${target} PRIVATE $<BUILD_INTERFACE:catchfield_warnings> ${ROOM_PRIVATE})
   if(ROOM_DATA)
-    target_include_directories(${target} PUBLIC ${CMAKE_CURRENT_BINARY_DIR}/include)
+    target_include_directories(${target} PUBLIC $<BUILD_INTERFACE:${CMAKE_CURRENT_BINARY_DIR}/include>)
+  endif()
+  if(NOT ROOM_PROGRAM)
+    catchfield_install_room(${name} "${ROOM_DATA}")
   endif()
 endfunction()
 

@@ -50,10 +50,10 @@ class ExportCommand final : public Command {
     }
     std::vector<OptionSpec> options() const override {
         return {
-            {"to", '\0', "FORMAT", "", "geotiff, geojson, shapefile or taskdata."},
+            {"to", '\0', "geotiff|geojson|shapefile|taskdata", "", "Format of the files."},
             {"output", 'o', "DIR", "", "Folder for the files; it must not exist yet."},
             {"overwrite", '\0', "", "", "Replace the folder if it exists."},
-            {"what", '\0', "WHAT", "nitrogen", "nitrogen, seed or both."},
+            {"what", '\0', "nitrogen|seed|both", "nitrogen", "Which rates."},
             {"product", '\0', "PRODUCT", "the plan's",
              "nitrogen, urea, uan-28, uan-32, anhydrous-ammonia, ammonium-sulfate or an analysis "
              "0.27."},
@@ -68,7 +68,7 @@ class ExportCommand final : public Command {
             {"merged", '\0', "", "", "All fields in one file (task data: always one data set)."},
             {"each", '\0', "", "", "Task data: one data set for each field."},
             {"cell", '\0', "LENGTH", "the plan's", "Cell of rasters, grids and cell blocks: 5 m."},
-            {"shapes", '\0', "SHAPES", "zones", "zones, or cells: outlines follow the cells."},
+            {"shapes", '\0', "zones|cells", "zones", "Outlines of zones, or along the cells."},
             {"min-rate", '\0', "RATE UNIT", "", "Lowest rate other than none."},
             {"max-rate", '\0', "RATE UNIT", "", "Highest rate."},
             {"step", '\0', "RATE UNIT", "", "Rates are rounded to multiples of this."},
@@ -81,11 +81,11 @@ class ExportCommand final : public Command {
             {"speed", '\0', "SPEED", "10 km/h", "Speed: km/h, mi/h or m/s."},
             {"lag", '\0', "SECONDS", "2", "From the command to the new rate on the ground."},
             {"rate-column", '\0', "NAME", "rate", "Column of the rates, written or logged."},
-            {"layout", '\0', "LAYOUT", "tiled", "GeoTIFF: tiled, cog or plain."},
-            {"crs", '\0', "CRS", "work", "GeoTIFF: work (metres) or EPSG:4326."},
+            {"layout", '\0', "tiled|cog|plain", "tiled", "Layout of GeoTIFF."},
+            {"crs", '\0', "work|EPSG:4326", "work", "GeoTIFF: work (metres) or degrees."},
             {"zip", '\0', "", "", "Shapefile, task data: one zip archive."},
-            {"task-version", '\0', "VERSION", "3.3", "Task data: 3.3 or 4.3."},
-            {"grid-type", '\0', "TYPE", "1",
+            {"task-version", '\0', "3.3|4.3", "3.3", "Version of task data."},
+            {"grid-type", '\0', "1|2|none", "1",
              "Task data: 1 (zones), 2 (rates) or none (zones as polygons)."},
             {"compare", '\0', "FILE", "", "Points with logged rates, to compare."},
             {"compare-layer", '\0', "NAME", "", "Layer of the log."},

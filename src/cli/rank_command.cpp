@@ -22,15 +22,16 @@ class RankCommand final : public Command {
         return {"DIR...", "Plan folders that 'catchfield plan' has written.", 1, -1};
     }
     std::vector<OptionSpec> options() const override {
-        return {{"by", '\0', "KEY", "loss-over-t", "loss-over-t, saved or saved-per-cost."},
-                {"seed-price", '\0', "PRICE", "",
-                 "Price of seed with its unit, for all covers or by cover: \"0.60 /lb\" or "
-                 "\"0.60 /lb,rye=0.35 /lb\"."},
-                {"top", '\0', "N", "20", "How many rows of each list to print; 0 for all."},
-                {"units", '\0', "us|metric", "as in the plan", "Units of the printed table."},
-                {"output", 'o', "DIR", "",
-                 "Folder for zones.csv, fields.csv and ranking.gpkg (all rows, SI)."},
-                {"overwrite", '\0', "", "", "Replace the folder if it exists."}};
+        return {
+            {"by", '\0', "loss-over-t|saved|saved-per-cost", "loss-over-t", "What orders them."},
+            {"seed-price", '\0', "PRICE", "",
+             "Price of seed with its unit, for all covers or by cover: \"0.60 /lb\" or "
+             "\"0.60 /lb,rye=0.35 /lb\"."},
+            {"top", '\0', "N", "20", "How many rows of each list to print; 0 for all."},
+            {"units", '\0', "us|metric", "as in the plan", "Units of the printed table."},
+            {"output", 'o', "DIR", "",
+             "Folder for zones.csv, fields.csv and ranking.gpkg (all rows, SI)."},
+            {"overwrite", '\0', "", "", "Replace the folder if it exists."}};
     }
     void setup(const ParsedOptions& options) override {
         m_request.folders = options.positional;

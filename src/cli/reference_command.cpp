@@ -1,35 +1,60 @@
 // SPDX-License-Identifier: MIT
-// catchfield reference: keys and columns as Markdown, from the program's own tables.
+// catchfield reference: keys, columns, man page and completions from the program's own tables.
 #include "base/error.hpp"
 #include "cli/commands.hpp"
+#include "cli/completion.hpp"
+#include "cli/manual.hpp"
 #include "plan/reference.hpp"
+
+#include <array>
+#include <utility>
 
 namespace catchfield::cli {
 
 namespace {
 
+using Page = std::pair<std::string_view, std::string (*)()>;
+
+constexpr std::array<Page, 5> pages = {{{"job-file", plan::job_file_reference},
+                                        {"outputs", plan::outputs_reference},
+                                        {"man", man_page},
+                                        {"bash", bash_completion},
+                                        {"zsh", zsh_completion}}};
+
 class ReferenceCommand final : public Command {
   public:
     std::string_view name() const override { return "reference"; }
-    std::string_view summary() const override { return "prints all keys or all columns"; }
-    std::string_view description() const override {
-        return "Prints the reference of the job file's keys or of the outputs' columns as Markdown.";
+    std::string_view summary() const override {
+        return "prints keys, columns, man page, completions";
     }
-    PositionalSpec positional() const override { return {"job-file|outputs", "Which page.", 1, 1}; }
+    std::string_view description() const override {
+        return "Prints a reference made from the program's own tables: the job file's keys or the\n"
+               "outputs' columns as Markdown, the man page, or the completion script of a shell.";
+    }
+    PositionalSpec positional() const override {
+        return {"job-file|outputs|man|bash|zsh", "Which page.", 1, 1};
+    }
     std::vector<OptionSpec> options() const override { return {}; }
     void setup(const ParsedOptions& options) override {
-        m_page = options.positional.empty() ? "" : options.positional.front();
-        if (m_page != "job-file" && m_page != "outputs") {
-            throw Error(ErrorKind::usage, "'" + m_page + "' is no reference page", {.hint = "Give job-file or outputs."});
+        const std::string& name = options.positional.front();
+        std::vector<std::string> names;
+        for (const auto& [known, make] : pages) {
+            if (known == name) m_make = make;
+            names.emplace_back(known);
         }
+        if (m_make != nullptr) return;
+        const std::string near = nearest_name(name, names);
+        throw Error(ErrorKind::usage, "'" + name + "' is no reference page",
+                    {.hint = near.empty() ? "Give job-file, outputs, man, bash or zsh."
+                                          : "Did you mean '" + near + "'?"});
     }
     int run(Console& console) override {
-        console.print(m_page == "job-file" ? plan::job_file_reference() : plan::outputs_reference());
+        console.print(m_make());
         return all_done;
     }
 
   private:
-    std::string m_page;
+    std::string (*m_make)() = nullptr;
 };
 
 }  // namespace

@@ -21,7 +21,7 @@ class SpeciesCommand final : public Command {
     PositionalSpec positional() const override { return {"[ID]", "Show this one in full.", 0, 1}; }
     std::vector<OptionSpec> options() const override {
         return {
-            {"group", '\0', "GROUP", "", "Only grass, legume, brassica or mixture."},
+            {"group", '\0', "grass|legume|brassica|mixture", "", "Only this group."},
             {"find", '\0', "TEXT", "", "Only names that hold this text."},
             {"overwinters", '\0', "", "", "Only those that can survive the winter."},
             {"catalogue", '\0', "FILE", "", "Your own species table, laid over the built-in one."},

@@ -175,4 +175,10 @@ std::string species_json(const SpeciesRequest& request) {
     return list.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
+std::vector<std::string> species_ids() {
+    std::vector<std::string> ids;
+    for (const cover::Cover& cover : cover::Catalogue::built_in().list()) ids.push_back(cover.id);
+    return ids;
+}
+
 }  // namespace catchfield::plan

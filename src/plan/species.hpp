@@ -3,6 +3,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -18,5 +19,8 @@ struct SpeciesRequest {
 /// A table for people, or JSON. Throws Error(usage) for an unknown id or group.
 std::string species_text(const SpeciesRequest& request);
 std::string species_json(const SpeciesRequest& request);
+
+/// Ids of the built-in species and mixtures.
+std::vector<std::string> species_ids();
 
 }  // namespace catchfield::plan
