@@ -1,8 +1,7 @@
 // SPDX-License-Identifier: MIT
 #include "plan/compaction_pages.hpp"
 
-#include "base/text.hpp"
-#include "base/units.hpp"
+#include "plan/shown.hpp"
 #include "report/html.hpp"
 #include "report/profile_chart.hpp"
 
@@ -16,25 +15,17 @@ namespace {
 
 using report::escape;
 
-/// Depths and strengths as the user reads them.
-struct Shown {
-    bool us;
-    double depth(double cm) const { return us ? cm / units::cm_per_in : cm; }
-    double strength(double mpa) const { return us ? mpa / units::mpa_per_psi : mpa; }
-    const char* depth_unit() const { return us ? "in" : "cm"; }
-    const char* strength_unit() const { return us ? "psi" : "MPa"; }
-    std::string depth_text(const std::optional<double>& cm) const {
-        return cm ? fixed(depth(*cm), us ? 1 : 0) + " " + depth_unit() : "none";
+std::string depth_text(const Shown& shown, const std::optional<double>& cm) {
+    return cm ? fixed(shown.depth(*cm), shown.us ? 1 : 0) + " " + shown.depth_unit() : "none";
+}
+
+/// A figure of a map in its own unit.
+std::string map_text(const Shown& shown, double value, const std::string& unit) {
+    if (unit == "MPa") {
+        return fixed(shown.strength(value), shown.us ? 0 : 2) + " " + shown.strength_unit();
     }
-    std::string strength_text(double mpa) const {
-        return fixed(strength(mpa), us ? 0 : 2) + " " + strength_unit();
-    }
-    /// A figure of a map in its own unit.
-    std::string map_text(double value, const std::string& unit) const {
-        if (unit == "MPa") return strength_text(value);
-        return fixed(depth(value), 1) + " " + depth_unit();
-    }
-};
+    return fixed(shown.depth(value), 1) + " " + shown.depth_unit();
+}
 
 std::optional<double> median_of(const std::vector<compaction::StopSummary>& stops,
                                 std::optional<double> compaction::StopSummary::*member) {
@@ -52,14 +43,14 @@ std::optional<double> median_of(const std::vector<compaction::StopSummary>& stop
 std::string evidence_table(const ZoneResult& zone, const Shown& shown) {
     report::HtmlTable table;
     table.caption = "What is known of a hard layer";
-    table.heads = {"", "Penetrometer stops", "Soil map"};
+    table.heads = {"What", "Penetrometer stops", "Soil map"};
     const bool stops = !zone.stops.empty();
     const SoilMapLayer& map = zone.soil_layer;
     const auto mapped = [&](const std::optional<double>& cm) {
-        return map.known ? shown.depth_text(cm) : std::string("not known");
+        return map.known ? depth_text(shown, cm) : std::string("not known");
     };
     const auto measured = [&](std::optional<double> compaction::StopSummary::*member) {
-        return stops ? shown.depth_text(median_of(zone.stops, member)) : std::string("no stops");
+        return stops ? depth_text(shown, median_of(zone.stops, member)) : std::string("no stops");
     };
     table.rows.push_back(
         {"Top", measured(&compaction::StopSummary::layer_top_cm), mapped(map.top_cm)});
@@ -155,10 +146,17 @@ std::string seed_hint(const Inputs& inputs, const ZoneResult& zone) {
     return "<p>" + escape(text) + "</p>";
 }
 
-}  // namespace
+/// The answer, and what to do.
+std::string advice_text(const Inputs& inputs, const ZoneResult& zone) {
+    return "<p><strong>Taproot " +
+           report::figure("taproot_advice",
+                          std::string(compaction::advice_name(zone.taproot.advice))) +
+           ".</strong> " + escape(zone.taproot.summary) + "</p>" + seed_hint(inputs, zone) +
+           report::bullet_list(zone.taproot.instead);
+}
 
-std::string taproot_section(const Inputs& inputs, const ZoneResult& zone) {
-    const Shown shown{inputs.us()};
+/// Its six conditions, and what stops and soil map show.
+std::string evidence_text(const ZoneResult& zone, const Shown& shown) {
     report::HtmlTable table;
     table.caption = "Is a taproot worth its seed?";
     table.heads = {"Condition", "Result", "Figure", "Rule", "Source", "How sure"};
@@ -168,18 +166,13 @@ std::string taproot_section(const Inputs& inputs, const ZoneResult& zone) {
              escape(condition.figure), escape(condition.rule), escape(condition.source),
              std::string(confidence_name(condition.confidence))});
     }
-    std::string html = "<p><strong>Taproot " +
-                       std::string(compaction::advice_name(zone.taproot.advice)) + ".</strong> " +
-                       escape(zone.taproot.summary) + "</p>";
-    html += seed_hint(inputs, zone);
-    return html + report::table(table) + report::bullet_list(zone.taproot.instead) +
-           evidence_table(zone, shown) + profiles_of(inputs, zone, shown);
+    return report::table(table) + evidence_table(zone, shown);
 }
 
-std::string compaction_map_section(const Inputs& inputs, const FieldResult& result) {
+/// How depth and strength were mapped between the stops; "" without maps.
+std::string how_mapped(const FieldResult& result, const Shown& shown) {
     if (result.compaction_maps.empty()) return {};
-    const Shown shown{inputs.us()};
-    std::string html = "<h2>Between the penetrometer stops</h2>";
+    std::string html;
     report::HtmlTable table;
     table.caption = "How well each map foretells a stop left out of it";
     table.heads = {"Map",
@@ -204,11 +197,11 @@ std::string compaction_map_section(const Inputs& inputs, const FieldResult& resu
         }
         table.rows.push_back({escape(map.layer.title), std::to_string(map.stops),
                               std::string(map.kriged ? "ordinary kriging" : "inverse distance"),
-                              shown.map_text(map.check.rmse, unit),
-                              shown.map_text(map.check.mean_error, unit),
-                              shown.map_text(map.spread, unit), fixed(map.check.correlation, 2),
+                              map_text(shown, map.check.rmse, unit),
+                              map_text(shown, map.check.mean_error, unit),
+                              map_text(shown, map.spread, unit), fixed(map.check.correlation, 2),
                               map.check.standardised ? fixed(*map.check.standardised, 2) : "none",
-                              cells > 0 ? shown.map_text(sum / static_cast<double>(cells), unit)
+                              cells > 0 ? map_text(shown, sum / static_cast<double>(cells), unit)
                                         : "none (no variance)"});
     }
     html += report::table(table);
@@ -217,7 +210,39 @@ std::string compaction_map_section(const Inputs& inputs, const FieldResult& resu
         "nearest "
         "stop has one. An error near the spread of the stops means that the map knows little more "
         "than their mean.</p>";
-    return html;
+    return report::disclosure("how-compaction", "Between the penetrometer stops: method, error",
+                              html);
+}
+
+}  // namespace
+
+std::string compaction_section(const Inputs& inputs, const FieldResult& result) {
+    const Shown shown{inputs.us()};
+    std::string html = "<h2 id=\"compaction\">Compaction</h2>\n";
+    for (const ZoneGroup& group :
+         zone_groups(result, [&](const ZoneResult& zone) { return advice_text(inputs, zone); })) {
+        html += "<section " + group.attribute() + "><h3>" +
+                zones_name(group.zones, result.zones.size()) + "</h3>" + group.text +
+                "</section>\n";
+    }
+    for (const ZoneGroup& group :
+         zone_groups(result, [&](const ZoneResult& zone) { return evidence_text(zone, shown); })) {
+        html += report::disclosure("",
+                                   zones_name(group.zones, result.zones.size()) +
+                                       ": the six conditions, and what stops and soil map show",
+                                   group.text);
+    }
+    std::string charts;
+    for (const ZoneResult& zone : result.zones) {
+        const std::string chart = profiles_of(inputs, zone, shown);
+        if (chart.empty()) continue;
+        charts += "<figure>" + chart + "<figcaption>Zone " + std::to_string(zone.zone) + ": " +
+                  std::to_string(zone.profiles.size()) +
+                  (zone.profiles.size() == 1 ? " stop" : " stops") +
+                  ". Right of the dashed line roots hardly grow.</figcaption></figure>\n";
+    }
+    if (!charts.empty()) html += "<div class=\"charts\">" + charts + "</div>\n";
+    return html + how_mapped(result, shown);
 }
 
 }  // namespace catchfield::plan

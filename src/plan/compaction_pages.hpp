@@ -9,11 +9,9 @@
 
 namespace catchfield::plan {
 
-/// Advice with its conditions, what stops and soil map each show, profiles, seeding rate. HTML.
-std::string taproot_section(const Inputs& inputs, const ZoneResult& zone);
-
-/// How depth and strength were mapped between the stops, with leave-one-out figures; "" without
-/// maps. HTML.
-std::string compaction_map_section(const Inputs& inputs, const FieldResult& result);
+/// Advice with its conditions, what stops and soil map each show, seeding rate (zones of which the
+/// same is said together), profiles by zone, and how depth and strength were mapped between the
+/// stops, with leave-one-out figures. HTML.
+std::string compaction_section(const Inputs& inputs, const FieldResult& result);
 
 }  // namespace catchfield::plan

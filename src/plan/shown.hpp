@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Figures and names as the pages show them: in the user's units, as escaped HTML text.
+// Figures and names as the pages show them: in the user's units, and zones that share a text said
+// together.
 #pragma once
 
 #include "base/text.hpp"
@@ -7,12 +8,15 @@
 #include "plan/inputs.hpp"
 #include "plan/result.hpp"
 
+#include <functional>
 #include <optional>
 #include <string>
+#include <string_view>
+#include <vector>
 
 namespace catchfield::plan {
 
-/// Figures in the user's units; numbers are plain text.
+/// Figures in the user's units; numbers are plain text without their unit unless said.
 struct Shown {
     bool us = false;
 
@@ -20,6 +24,7 @@ struct Shown {
     std::string area_number(double ha) const {
         return us ? fixed(ha / units::ha_per_ac, 1) : fixed(ha, 2);
     }
+    /// With its unit.
     std::string area(double ha) const { return area_number(ha) + " " + area_unit(); }
 
     const char* loss_unit() const { return us ? "ton/ac a year" : "Mg/ha a year"; }
@@ -36,13 +41,39 @@ struct Shown {
                significant(rate(r.high), 2) + ")";
     }
 
+    const char* mass_unit() const { return us ? "lb" : "kg"; }
+    double mass(double kg) const { return us ? kg / units::kg_per_lb : kg; }
+
     const char* depth_unit() const { return us ? "in" : "cm"; }
     double depth(double cm) const { return us ? cm / units::cm_per_in : cm; }
     const char* strength_unit() const { return us ? "psi" : "MPa"; }
     double strength(double mpa) const { return us ? mpa / units::mpa_per_psi : mpa; }
 };
 
+/// One decimal, left out where it is zero: "200", "56.1".
+std::string one_decimal(double value);
+
 /// Common name of the zone's cover, or "no cover fits"; not escaped.
 std::string cover_name(const Inputs& inputs, const ZoneResult& zone);
+
+/// "1 to 3 and 5"; numbers rising.
+std::string zone_list(const std::vector<int>& zones);
+
+/// "Zone 2", "Zones 1 to 3", or "The whole field" where these are all of several zones or the only
+/// one.
+std::string zones_name(const std::vector<int>& zones, std::size_t of);
+
+/// Zones with the same text.
+struct ZoneGroup {
+    std::vector<int> zones;
+    std::string text;
+    /// Attribute by which figures of the group are known: data-zones="1 2 5".
+    std::string attribute() const;
+};
+
+/// Zones of the field grouped by what `text` says of them, in the order of their first zone; zones
+/// of which it says nothing are left out.
+std::vector<ZoneGroup> zone_groups(const FieldResult& result,
+                                   const std::function<std::string(const ZoneResult&)>& text);
 
 }  // namespace catchfield::plan

@@ -2,83 +2,93 @@
 #include "report/map.hpp"
 
 #include "base/text.hpp"
+#include "report/colours.hpp"
 #include "report/html.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <map>
+#include <set>
 
 namespace catchfield::report {
 
 namespace {
 
-constexpr std::array cividis = {"#002051", "#3c4d6e", "#7f7c75", "#bbaf71", "#fdea45"};
-constexpr std::array yl_or_br = {"#ffffd4", "#fed98e", "#fe9929", "#d95f0e", "#993404"};
-constexpr std::array okabe_ito = {"#e69f00", "#56b4e9", "#009e73", "#f0e442",
-                                  "#0072b2", "#d55e00", "#cc79a7", "#999999"};
-constexpr const char* no_value = "#d9d9d9";
-
-struct ZonePaint {
+struct Entry {
     std::string fill, text;
 };
+/// A view in colours.
 struct Painted {
-    std::vector<ZonePaint> zones;
-    std::vector<ZonePaint> legend;
+    std::vector<std::string> fill;  ///< one per zone
+    std::vector<Entry> legend;
+};
+struct Limits {
+    double low = INFINITY, high = -INFINITY;
 };
 
-std::string with_unit(double value, const MapView& view) {
-    return significant(value, view.digits) + (view.unit.empty() ? "" : " " + view.unit);
+Painted paint_classes(const MapView& view) {
+    Painted painted;
+    std::map<std::string, std::string> colours;
+    for (const std::string& name : view.text) {
+        if (!colours.contains(name)) {
+            colours[name] = class_colour(colours.size());
+            painted.legend.push_back({colours[name], name});
+        }
+        painted.fill.push_back(colours[name]);
+    }
+    return painted;
 }
 
-Painted paint(const MapView& view) {
+/// Five classes of equal width between the limits.
+Painted paint_amounts(const MapView& view, const Limits& limits) {
     Painted painted;
-    const auto zone_text = [&](std::size_t z, const std::string& what) {
-        return "Zone " + std::to_string(z + 1) + ", " + view.title + ": " + what;
-    };
-    if (view.scale == ColourScale::classes) {
-        std::map<std::string, std::string> colours;
-        for (std::size_t z = 0; z < view.classes.size(); ++z) {
-            const std::string& name = view.classes[z];
-            if (!colours.contains(name)) {
-                const std::string colour = okabe_ito[colours.size() % okabe_ito.size()];
-                colours[name] = colour;
-                painted.legend.push_back({colour, name});
-            }
-            painted.zones.push_back({colours[name], zone_text(z, name)});
-        }
-        return painted;
-    }
-    double low = INFINITY, high = -INFINITY;
-    for (const auto& value : view.values) {
-        if (!value) continue;
-        low = std::min(low, *value);
-        high = std::max(high, *value);
-    }
+    const auto [low, high] = limits;
     const auto& ramp = view.scale == ColourScale::cividis ? cividis : yl_or_br;
-    const auto colour_index = [&](double value) {
-        const double share = high > low ? (value - low) / (high - low) : 0.5;
-        return static_cast<std::size_t>(std::min(4.0, std::floor(share * 5.0)));
+    // All alike: a colour of the middle. A difference within rounding is none.
+    const bool alike = !(high - low > 1e-9 * std::max(std::abs(high), std::abs(low)));
+    const auto class_of = [&](double value) {
+        return alike ? std::size_t{2}
+                     : static_cast<std::size_t>(
+                           std::clamp(std::floor(5.0 * (value - low) / (high - low)), 0.0, 4.0));
     };
     bool missing = false;
-    for (std::size_t z = 0; z < view.values.size(); ++z) {
-        const auto& value = view.values[z];
+    for (const auto& value : view.values) {
         missing = missing || !value;
-        painted.zones.push_back(
-            value ? ZonePaint{ramp[colour_index(*value)], zone_text(z, with_unit(*value, view))}
-                  : ZonePaint{no_value, zone_text(z, "not known")});
+        painted.fill.emplace_back(value ? ramp[class_of(*value)] : no_value);
     }
-    if (high > low) {
+    if (!alike) {
         for (std::size_t i = 0; i < 5; ++i) {
-            const double from = low + (high - low) * static_cast<double>(i) / 5.0;
-            const double to = low + (high - low) * static_cast<double>(i + 1) / 5.0;
-            painted.legend.push_back(
-                {ramp[i], significant(from, view.digits) + " to " + with_unit(to, view)});
+            const auto limit = [&](std::size_t step) {
+                return significant(low + (high - low) * static_cast<double>(step) / 5.0, 3);
+            };
+            painted.legend.push_back({std::string(ramp[i]), limit(i) + " to " + limit(i + 1)});
         }
     } else if (std::isfinite(low)) {
-        painted.legend.push_back({ramp[2], with_unit(low, view) + " everywhere"});
+        painted.legend.push_back({std::string(ramp[2]), "the same everywhere"});
     }
-    if (missing) painted.legend.push_back({no_value, "not known"});
+    if (missing) painted.legend.push_back({std::string(no_value), "not known"});
+    return painted;
+}
+
+std::vector<Painted> paint(const std::vector<MapView>& views) {
+    std::map<std::string, Limits> shared;
+    const auto widen = [](Limits& limits, const MapView& view) {
+        for (const auto& value : view.values) {
+            if (!value) continue;
+            limits.low = std::min(limits.low, *value);
+            limits.high = std::max(limits.high, *value);
+        }
+    };
+    for (const MapView& view : views) widen(shared[view.shared_limits], view);
+    std::vector<Painted> painted;
+    for (const MapView& view : views) {
+        Limits own;
+        widen(own, view);
+        painted.push_back(view.scale == ColourScale::classes ? paint_classes(view)
+                          : view.shared_limits.empty()
+                              ? paint_amounts(view, own)
+                              : paint_amounts(view, shared[view.shared_limits]));
+    }
     return painted;
 }
 
@@ -98,6 +108,45 @@ std::string json_text(std::string_view text) {
     return json + "\"";
 }
 
+std::string json_list(const std::vector<std::string>& texts) {
+    std::string json = "[";
+    for (const std::string& text : texts) json += (json == "[" ? "" : ",") + json_text(text);
+    return json + "]";
+}
+
+/// A figure with its unit.
+std::string shown(const MapView& view, std::size_t zone) {
+    const bool bare = view.unit.empty() || (!view.values.empty() && !view.values[zone]);
+    return view.text[zone] + (bare ? "" : " " + view.unit);
+}
+
+std::string views_json(const ZoneMap& map, const std::vector<Painted>& painted) {
+    std::string json = "[";
+    for (std::size_t v = 0; v < map.views.size(); ++v) {
+        const MapView& view = map.views[v];
+        std::vector<std::string> texts;
+        for (std::size_t z = 0; z < view.text.size(); ++z) texts.push_back(shown(view, z));
+        json += std::string(v == 0 ? "" : ",\n") + "{\"id\":" + json_text(view.id) +
+                ",\"title\":" + json_text(view.title) + ",\"unit\":" + json_text(view.unit) +
+                ",\"fill\":" + json_list(painted[v].fill) + ",\"text\":" + json_list(texts) +
+                ",\"legend\":[";
+        for (std::size_t i = 0; i < painted[v].legend.size(); ++i) {
+            const Entry& entry = painted[v].legend[i];
+            json += (i == 0 ? "" : ",") + json_list({entry.fill, entry.text});
+        }
+        json += "]}";
+    }
+    return json + "]";
+}
+
+std::string legend_items(const Painted& painted) {
+    std::string html;
+    for (const Entry& entry : painted.legend) {
+        html += "<li>" + swatch(entry.fill) + "<span>" + name(entry.text) + "</span></li>";
+    }
+    return html;
+}
+
 /// The longest of 1, 2, 5 x 10^n that is at most a quarter of the width.
 double nice_length(double width) {
     const double most = width / 4.0;
@@ -105,165 +154,174 @@ double nice_length(double width) {
     return most >= 5.0 * base ? 5.0 * base : most >= 2.0 * base ? 2.0 * base : base;
 }
 
-}  // namespace
+/// Where the map lies in the ground, and how large it is drawn (viewBox in metres).
+struct Frame {
+    double left = 0.0, top = 0.0, width = 1.0, height = 1.0, side = 1.0, pad = 0.1;
+    std::string view_box() const {
+        return "viewBox=\"0 0 " + fixed(width, 1) + " " + fixed(height, 1) + "\"";
+    }
+    std::string x(double ground) const { return fixed(ground - left, 1); }
+    std::string y(double ground) const { return fixed(top - ground, 1); }
+};
 
-std::string map_figure(const ZoneMap& map) {
+Frame frame_of(const std::vector<MultiPolygon>& shapes) {
     Box box{INFINITY, INFINITY, -INFINITY, -INFINITY};
-    for (const MultiPolygon& shape : map.shapes) {
+    for (const MultiPolygon& shape : shapes) {
         const Box one = bounds(shape);
         box.min_x = std::min(box.min_x, one.min_x);
         box.min_y = std::min(box.min_y, one.min_y);
         box.max_x = std::max(box.max_x, one.max_x);
         box.max_y = std::max(box.max_y, one.max_y);
     }
-    const double side = std::max(box.max_x - box.min_x, box.max_y - box.min_y);
-    const double pad = 0.06 * side;
-    const double width = box.max_x - box.min_x + 2.0 * pad;
-    const double height = box.max_y - box.min_y + 2.5 * pad;
-    const auto x_of = [&](double x) { return fixed(x - box.min_x + pad, 1); };
-    const auto y_of = [&](double y) { return fixed(box.max_y - y + pad, 1); };
-    const auto path_of = [&](const MultiPolygon& shape) {
-        std::string d;
-        const auto add = [&](const Ring& ring) {
-            for (std::size_t i = 0; i + 1 < ring.size(); ++i) {
-                d += (i == 0 ? "M" : "L") + x_of(ring[i].x) + " " + y_of(ring[i].y);
-            }
-            d += "Z";
-        };
-        for (const Polygon& polygon : shape) {
-            add(polygon.outer);
-            for (const Ring& hole : polygon.holes) add(hole);
-        }
-        return d;
-    };
+    Frame frame;
+    frame.side = std::max({box.max_x - box.min_x, box.max_y - box.min_y, 1.0});
+    frame.pad = 0.05 * frame.side;
+    frame.left = box.min_x - frame.pad;
+    frame.top = box.max_y + frame.pad;
+    // Room for the north arrow on the right and the scale bar below.
+    frame.width = box.max_x - box.min_x + 2.6 * frame.pad;
+    frame.height = box.max_y - box.min_y + 2.6 * frame.pad;
+    return frame;
+}
 
-    std::string html = "<fieldset><legend>Show on the map</legend>";
-    std::string views = "[";
-    for (std::size_t v = 0; v < map.views.size(); ++v) {
-        const MapView& view = map.views[v];
-        const Painted painted = paint(view);
-        const std::string title = view.title + (view.unit.empty() ? "" : " (" + view.unit + ")");
-        html += "<label><input type=\"radio\" name=\"view\" value=\"" + escape(view.id) + "\"" +
-                (v == 0 ? " checked" : "") + "> " + escape(view.title) + "</label>";
-        views += std::string(v == 0 ? "" : ",") + "{\"id\":" + json_text(view.id) +
-                 ",\"title\":" + json_text(title) + ",\"zones\":{";
-        for (std::size_t z = 0; z < painted.zones.size(); ++z) {
-            views += std::string(z == 0 ? "" : ",") + "\"" + std::to_string(z + 1) +
-                     "\":{\"fill\":" + json_text(painted.zones[z].fill) +
-                     ",\"text\":" + json_text(painted.zones[z].text) + "}";
-        }
-        views += "},\"legend\":[";
-        for (std::size_t i = 0; i < painted.legend.size(); ++i) {
-            views += std::string(i == 0 ? "" : ",") +
-                     "{\"fill\":" + json_text(painted.legend[i].fill) +
-                     ",\"text\":" + json_text(painted.legend[i].text) + "}";
-        }
-        views += "]}";
+std::string labels(const ZoneMap& map, const Frame& frame) {
+    std::string svg;
+    const double size = frame.side * (map.shapes.size() > 12 ? 0.03 : 0.045);
+    for (std::size_t z = 0; z < map.label_places.size(); ++z) {
+        svg += "<text class=\"label\" aria-hidden=\"true\" x=\"" + frame.x(map.label_places[z].x) +
+               "\" y=\"" + frame.y(map.label_places[z].y) + "\" font-size=\"" + fixed(size, 1) +
+               "\">" + std::to_string(z + 1) + "</text>";
     }
-    views += "]";
-    html += "</fieldset>\n<figure>";
+    return svg;
+}
 
-    const Painted first = paint(map.views.front());
-    html += "<svg class=\"map\" role=\"group\" aria-label=\"" + escape(map.views.front().title) +
-            "\" viewBox=\"0 0 " + fixed(width, 1) + " " + fixed(height, 1) + "\">";
+std::string scale_and_north(const ZoneMap& map, const Frame& frame) {
+    const double unit = map.feet ? 0.3048 : 1.0;
+    const double bar = nice_length(frame.width / unit) * unit;
+    const double size = frame.side * 0.03, pad = frame.pad;
+    const std::string y = fixed(frame.height - 0.6 * pad, 1);
+    std::string svg = "<g aria-hidden=\"true\"><path d=\"M" + fixed(pad, 1) + " " + y + "h" +
+                      fixed(bar, 1) + "\" stroke=\"#000\" stroke-width=\"" +
+                      fixed(frame.side * 0.006, 1) + "\"/><text x=\"" +
+                      fixed(pad + bar + 0.3 * pad, 1) + "\" y=\"" + y +
+                      "\" dominant-baseline=\"central\" font-size=\"" + fixed(size, 1) + "\">" +
+                      fixed(bar / unit, 0) + (map.feet ? " ft" : " m") + "</text>";
+    const double x = frame.width - 0.75 * pad;
+    return svg + "<path d=\"M" + fixed(x, 1) + " " + fixed(pad * 0.3, 1) + "l" +
+           fixed(pad * 0.3, 1) + " " + fixed(pad * 0.9, 1) + "l" + fixed(-pad * 0.3, 1) + " " +
+           fixed(-pad * 0.25, 1) + "l" + fixed(-pad * 0.3, 1) + " " + fixed(pad * 0.25, 1) +
+           "z\"/><text x=\"" + fixed(x, 1) + "\" y=\"" + fixed(pad * 1.75, 1) + "\" font-size=\"" +
+           fixed(size, 1) + "\" text-anchor=\"middle\">N</text></g>";
+}
+
+std::string main_map(const ZoneMap& map, const Frame& frame, const Painted& first) {
+    const MapView& view = map.views.front();
+    std::string html = "<svg class=\"map main\" role=\"group\" aria-label=\"Map of the zones: " +
+                       escape(view.title) + "\" " + frame.view_box() + ">";
     for (std::size_t z = 0; z < map.shapes.size(); ++z) {
-        html +=
-            "<path class=\"zone\" tabindex=\"0\" role=\"img\" fill-rule=\"evenodd\" data-zone=\"" +
-            std::to_string(z + 1) + "\" fill=\"" + first.zones[z].fill + "\" aria-label=\"" +
-            escape(first.zones[z].text) + "\" d=\"" + path_of(map.shapes[z]) + "\"><title>" +
-            escape(first.zones[z].text) + "</title></path>";
+        const std::string words =
+            escape("Zone " + std::to_string(z + 1) + ", " + view.title + ": " + shown(view, z));
+        const std::string number = std::to_string(z + 1);
+        html += "<path class=\"zone\" id=\"shape-" + number +
+                "\" tabindex=\"0\" role=\"img\" fill-rule=\"evenodd\" data-zone=\"" + number +
+                "\" fill=\"" + first.fill[z] + "\" aria-label=\"" + words + "\" d=\"" +
+                path_data(map.shapes[z], frame.left, frame.top) + "\"><title>" + words +
+                "</title></path>\n";
     }
     for (const Point& stop : map.stops) {
-        html += "<circle cx=\"" + x_of(stop.x) + "\" cy=\"" + y_of(stop.y) + "\" r=\"" +
-                fixed(side * 0.006, 1) + "\" fill=\"#fff\" stroke=\"#000\" stroke-width=\"" +
-                fixed(side * 0.002, 2) + "\"/>";
+        html += "<circle cx=\"" + frame.x(stop.x) + "\" cy=\"" + frame.y(stop.y) + "\" r=\"" +
+                fixed(frame.side * 0.006, 1) + "\" fill=\"#fff\" stroke=\"#000\" stroke-width=\"" +
+                fixed(frame.side * 0.002, 2) + "\"/>";
     }
-    html += "<path class=\"mark\" fill-rule=\"evenodd\" d=\"\"/>";
-    // Scale bar and north arrow.
-    const double unit = map.feet ? 0.3048 : 1.0;
-    const double bar = nice_length(width / unit) * unit;
-    const double font = side * 0.028;
-    const std::string y = fixed(height - 0.45 * pad, 1);
-    html += "<path d=\"M" + fixed(pad, 1) + " " + y + "h" + fixed(bar, 1) +
-            "\" stroke=\"#000\" stroke-width=\"" + fixed(side * 0.006, 1) + "\"/><text x=\"" +
-            fixed(pad + bar + 0.3 * pad, 1) + "\" y=\"" + y + "\" font-size=\"" + fixed(font, 1) +
-            "\">" + fixed(bar / unit, 0) + (map.feet ? " ft" : " m") + "</text>";
-    html += "<path d=\"M" + fixed(width - pad * 0.6, 1) + " " + fixed(pad * 0.2, 1) + "l" +
-            fixed(pad * 0.22, 1) + " " + fixed(pad * 0.6, 1) + "h" + fixed(-pad * 0.44, 1) +
-            "z\" fill=\"#000\"/><text x=\"" + fixed(width - pad * 0.6, 1) + "\" y=\"" +
-            fixed(pad * 1.25, 1) + "\" font-size=\"" + fixed(font, 1) +
-            "\" text-anchor=\"middle\">N</text>";
-    html += "</svg>\n<figcaption><div class=\"legend\" id=\"legend\">";
-    for (const ZonePaint& entry : first.legend) {
-        html += "<span><i style=\"background:" + entry.fill + "\"></i>" + escape(entry.text) +
-                "</span>";
+    // Drawn last, so that no neighbour covers the outline.
+    for (const char* width : {"wide", "thin"}) {
+        html += std::string("<path class=\"mark ") + width + "\" fill-rule=\"evenodd\" d=\"\"/>";
     }
-    html += "</div><div id=\"figures\" aria-live=\"polite\"></div></figcaption></figure>\n";
-    html += "<script type=\"application/json\" id=\"views\">" + views + "</script>\n";
-    return html;
+    return html + labels(map, frame) + scale_and_north(map, frame) + "</svg>";
 }
 
-std::string stacked_bar(const std::vector<BarPart>& parts, const std::string& unit,
-                        const std::string& title) {
-    double down = 0.0, up = 0.0;
-    for (const BarPart& part : parts) (part.value < 0.0 ? down : up) += part.value;
-    if (up - down < 1e-9) return {};
-    constexpr double width = 640.0;
-    const double scale = width / (up - down);
-    std::string svg = "<svg class=\"bars\" role=\"img\" aria-label=\"" + escape(title) +
-                      "\" viewBox=\"0 0 " + fixed(width, 0) + " 34\">";
-    double left = -down * scale, right = -down * scale;
-    std::size_t colour = 0;
-    for (const BarPart& part : parts) {
-        if (std::abs(part.value) < 0.05) continue;
-        const double length = std::abs(part.value) * scale;
-        const double x = part.value < 0.0 ? left - length : right;
-        (part.value < 0.0 ? left : right) += part.value < 0.0 ? -length : length;
-        svg += "<rect x=\"" + fixed(x, 1) + "\" y=\"4\" width=\"" + fixed(length, 1) +
-               "\" height=\"26\" stroke=\"#fff\" fill=\"" + okabe_ito[colour++ % okabe_ito.size()] +
-               "\"><title>" + escape(part.label) + ": " + fixed(part.value, 1) + " " +
-               escape(unit) + "</title></rect>";
+/// The outlines once, for all the small maps to use.
+std::string outlines(const ZoneMap& map, const Frame& frame) {
+    std::string html = "<svg class=\"unseen\" aria-hidden=\"true\"><defs>";
+    for (std::size_t z = 0; z < map.shapes.size(); ++z) {
+        html += "<path id=\"outline-" + std::to_string(z + 1) + "\" fill-rule=\"evenodd\" d=\"" +
+                path_data(map.shapes[z], frame.left, frame.top) + "\"/>";
     }
-    svg += "<path d=\"M" + fixed(-down * scale, 1) + " 0v34\" stroke=\"#000\"/></svg>";
-    return svg;
+    return html + "</defs></svg>";
 }
 
-std::string half_month_chart(const std::vector<std::string>& labels,
-                             const std::vector<double>& without, const std::vector<double>& with,
-                             const std::string& title) {
-    constexpr double width = 720.0, height = 180.0, left = 40.0, bottom = 40.0,
-                     step = (width - left - 10.0) / 24.0;
-    const auto y_of = [&](double value) {
-        return fixed(8.0 + (height - bottom - 8.0) * (1.0 - value / 100.0), 1);
-    };
-    const auto line = [&](const std::vector<double>& values) {
-        std::string d;
-        for (std::size_t i = 0; i < values.size(); ++i) {
-            const std::string x0 = fixed(left + step * static_cast<double>(i), 1);
-            d += (i == 0 ? "M" + x0 + " " + y_of(values[i]) : "V" + y_of(values[i])) + "h" +
-                 fixed(step, 1);
+std::string small_map(const ZoneMap& map, const Frame& frame, std::size_t view,
+                      const Painted& painted) {
+    const MapView& one = map.views[view];
+    std::string html = "<figure><figcaption>" + escape(one.title) +
+                       (one.unit.empty() ? "" : ", " + escape(one.unit)) +
+                       "</figcaption><svg class=\"map\" role=\"img\" aria-label=\"" +
+                       escape(one.title) + " of the zones\" " + frame.view_box() + ">";
+    for (std::size_t z = 0; z < map.shapes.size(); ++z) {
+        html += "<use class=\"edge\" href=\"#outline-" + std::to_string(z + 1) + "\" fill=\"" +
+                painted.fill[z] + "\"/>";
+    }
+    return html + labels(map, frame) + scale_and_north(map, frame) + "</svg><ul class=\"legend\">" +
+           legend_items(painted) + "</ul></figure>\n";
+}
+
+}  // namespace
+
+std::string swatch(std::string_view colour) {
+    return "<svg class=\"swatch\" viewBox=\"0 0 16 16\" aria-hidden=\"true\"><rect width=\"16\" "
+           "height=\"16\" fill=\"" +
+           std::string(colour) + "\"/></svg>";
+}
+
+std::string path_data(const MultiPolygon& shape, double left, double top) {
+    std::string d;
+    const auto add = [&](const Ring& ring) {
+        for (std::size_t i = 0; i + 1 < ring.size(); ++i) {
+            d +=
+                (i == 0 ? "M" : "L") + fixed(ring[i].x - left, 1) + " " + fixed(top - ring[i].y, 1);
         }
-        return d;
+        d += "Z";
     };
-    std::string svg = "<svg class=\"bars\" role=\"img\" aria-label=\"" + escape(title) +
-                      "\" viewBox=\"0 0 720 180\">";
-    for (const int percent : {0, 50, 100}) {
-        const std::string y = y_of(percent);
-        svg += "<path d=\"M40 " + y + "H710\" stroke=\"#c9d0d6\"/><text x=\"34\" y=\"" + y +
-               "\" text-anchor=\"end\" dominant-baseline=\"middle\">" + std::to_string(percent) +
-               " %</text>";
+    for (const Polygon& polygon : shape) {
+        add(polygon.outer);
+        for (const Ring& hole : polygon.holes) add(hole);
     }
-    for (std::size_t i = 0; i < labels.size(); i += 2) {
-        svg += "<text x=\"" + fixed(left + step * (static_cast<double>(i) + 1.0), 1) +
-               "\" y=\"158\" text-anchor=\"middle\">" + escape(labels[i]) + "</text>";
+    return d;
+}
+
+std::string map_figure(const ZoneMap& map) {
+    const std::vector<Painted> painted = paint(map.views);
+    const Frame frame = frame_of(map.shapes);
+    const MapView& first = map.views.front();
+    std::string html = "<div class=\"map-layout\"><figure>" +
+                       main_map(map, frame, painted.front()) +
+                       "<figcaption>Point at a zone, tap it, or go to the map with Tab and on with "
+                       "the arrow keys: its figures then stand beside the map.";
+    if (!map.stops.empty()) html += " Rings are penetrometer stops.";
+    html += "</figcaption></figure><div><fieldset><legend>Show on the map</legend>";
+    for (std::size_t v = 0; v < map.views.size(); ++v) {
+        html += "<label><input type=\"radio\" name=\"view\" value=\"" + escape(map.views[v].id) +
+                "\"" + (v == 0 ? " checked" : "") + "> " + escape(map.views[v].title) +
+                "</label>\n";
     }
-    svg += "<path d=\"" + line(without) +
-           "\" fill=\"none\" stroke=\"#d55e00\" stroke-width=\"2.5\" stroke-dasharray=\"6 3\"/>";
-    svg += "<path d=\"" + line(with) + "\" fill=\"none\" stroke=\"#0072b2\" stroke-width=\"2.5\"/>";
-    svg +=
-        "<text x=\"44\" y=\"176\" fill=\"#b04a00\">- - without a cover crop</text>"
-        "<text x=\"230\" y=\"176\" fill=\"#005a8c\">&#8212; with the cover crop</text></svg>";
-    return svg;
+    html += "</fieldset><strong id=\"legend-title\">" + escape(first.title) +
+            (first.unit.empty() ? "" : ", " + escape(first.unit)) +
+            "</strong><ul class=\"legend\" id=\"legend\">" + legend_items(painted.front()) +
+            "</ul><div class=\"facts\" id=\"facts\"></div></div></div>\n";
+    html +=
+        "<input type=\"checkbox\" id=\"side-by-side\" class=\"screen\"> <label class=\"screen\" "
+        "for=\"side-by-side\">All layers side by side</label><div class=\"many\">" +
+        outlines(map, frame);
+    for (std::size_t v = 0; v < map.views.size(); ++v) {
+        html += small_map(map, frame, v, painted[v]);
+    }
+    html +=
+        "</div>\n<p class=\"soft\">Colour scales: cividis (Nunez, Anderton &amp; Renslow 2018), "
+        "YlOrBr (ColorBrewer), unordered classes after Okabe &amp; Ito 2008; all can be told apart "
+        "by colour-blind readers. Five classes of equal width between the lowest and the highest "
+        "zone; soil loss now and with cover share one scale.</p>\n";
+    return html + "<script type=\"application/json\" id=\"views\">" + views_json(map, painted) +
+           "</script>\n";
 }
 
 }  // namespace catchfield::report

@@ -11,9 +11,9 @@
 namespace catchfield::report {
 
 enum class ColourScale {
-    cividis,   ///< rates and amounts (Nunez, Anderton & Renslow 2018)
-    yl_or_br,  ///< slope, soil loss (ColorBrewer)
-    classes,   ///< unordered classes (Okabe & Ito 2008)
+    cividis,   ///< rates and amounts
+    yl_or_br,  ///< slope, soil loss
+    classes,   ///< unordered classes (Okabe & Ito)
 };
 
 /// One figure for every zone.
@@ -22,33 +22,30 @@ struct MapView {
     std::string title;  ///< "Slope"
     std::string unit;   ///< "%"; "" for none
     ColourScale scale = ColourScale::cividis;
-    int digits = 2;                             ///< significant digits shown
     std::vector<std::optional<double>> values;  ///< one per zone; empty for a view of classes
-    std::vector<std::string> classes;           ///< one per zone, for ColourScale::classes
+    /// One per zone: the figure as it stands elsewhere on the page, without its unit, or the class.
+    std::vector<std::string> text;
+    /// Views of the same name share their class limits, so that their colours compare.
+    std::string shared_limits{};
 };
 
 struct ZoneMap {
     std::vector<MultiPolygon> shapes;  ///< m, one per zone
+    std::vector<Point> label_places;   ///< a point inside each zone
     std::vector<Point> stops;          ///< penetrometer stops
     std::vector<MapView> views;        ///< the first is shown
     bool feet = false;                 ///< scale bar in feet
 };
 
-/// Radio buttons, map, legend and the data of the views; needs the page's script to switch, and
-/// shows the first view without it.
+/// Radio buttons, map, legend and the figures of the zone under the pointer; then all views side by
+/// side, hidden until asked for and on paper, where nothing can be switched. Without scripts the
+/// first view and the views side by side are there.
 std::string map_figure(const ZoneMap& map);
 
-/// Horizontal bar of signed parts with labels, as SVG.
-struct BarPart {
-    std::string label;
-    double value = 0.0;
-};
-std::string stacked_bar(const std::vector<BarPart>& parts, const std::string& unit,
-                        const std::string& title);
+/// A swatch of the colour as SVG, which printers do not leave out.
+std::string swatch(std::string_view colour);
 
-/// Two step lines over the 24 half-months, as SVG. labels: 24 short names; values 0 to 100.
-std::string half_month_chart(const std::vector<std::string>& labels,
-                             const std::vector<double>& without, const std::vector<double>& with,
-                             const std::string& title);
+/// Path data of a shape: x to the right, y downward from `top`, one decimal.
+std::string path_data(const MultiPolygon& shape, double left, double top);
 
 }  // namespace catchfield::report

@@ -26,7 +26,4 @@ struct ResponsePlot {
 /// curve.
 std::string response_plot(const ResponsePlot& plot);
 
-/// Round step (1, 2 or 5 times a power of ten) that cuts `span` into about `parts`.
-double round_step(double span, int parts);
-
 }  // namespace catchfield::report

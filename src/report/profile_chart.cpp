@@ -2,83 +2,63 @@
 #include "report/profile_chart.hpp"
 
 #include "base/text.hpp"
+#include "report/axis.hpp"
 #include "report/html.hpp"
 
 #include <algorithm>
-#include <cmath>
 
 namespace catchfield::report {
-
-namespace {
-
-/// The smallest of 1, 2, 5 x 10^n that cuts the span into at most `most` steps.
-double step_of(double span, double most) {
-    const double base = std::pow(10.0, std::floor(std::log10(span / most)));
-    for (const double factor : {1.0, 2.0, 5.0}) {
-        if (span <= factor * base * most) return factor * base;
-    }
-    return 10.0 * base;
-}
-
-}  // namespace
 
 std::string profile_chart(const std::vector<ProfileLine>& stops, const ProfileLine& middle,
                           double limit, const std::string& depth_unit,
                           const std::string& strength_unit, const std::string& title) {
     if (stops.empty()) return {};
-    constexpr double width = 420.0, height = 300.0, left = 56.0, top = 34.0, right = 14.0,
-                     bottom = 30.0;
+    constexpr double width = 440.0, height = 320.0, left = 44.0, top = 44.0, right = 14.0,
+                     bottom = 34.0;
     double deepest = 0.0, hardest = limit;
     for (const ProfileLine& line : stops) {
         for (const double depth : line.depth) deepest = std::max(deepest, depth);
         for (const double strength : line.strength) hardest = std::max(hardest, strength);
     }
-    hardest *= 1.05;
     if (!(deepest > 0.0) || !(hardest > 0.0)) return {};
-    const auto x_of = [&](double strength) {
-        return fixed(left + (width - left - right) * strength / hardest, 1);
-    };
-    const auto y_of = [&](double depth) {
-        return fixed(top + (height - top - bottom) * depth / deepest, 1);
-    };
+    const Axis x = axis_for(0.0, hardest, left, width - right);
+    const Axis y = axis_for(0.0, deepest, top, height - bottom);
     const auto path = [&](const ProfileLine& line, const std::string& style) {
         std::string d;
         for (std::size_t i = 0; i < line.depth.size(); ++i) {
-            d += (i == 0 ? "M" : "L") + x_of(line.strength[i]) + " " + y_of(line.depth[i]);
+            d += (i == 0 ? "M" : "L") + px(x.at(line.strength[i])) + " " + px(y.at(line.depth[i]));
         }
         return "<path d=\"" + d + "\" fill=\"none\" " + style + "><title>" + escape(line.name) +
                "</title></path>";
     };
-    std::string svg =
-        "<svg class=\"bars profiles\" style=\"max-width:30rem\" role=\"img\" "
-        "aria-label=\"" +
-        escape(title) + "\" viewBox=\"0 0 420 300\">";
-    const double across = step_of(hardest, 6.0);
-    for (double tick = 0.0; tick <= hardest; tick += across) {
-        svg += "<path d=\"M" + x_of(tick) + " " + y_of(0.0) + "V" + y_of(deepest) +
-               "\" stroke=\"#c9d0d6\"/><text x=\"" + x_of(tick) +
-               "\" y=\"28\" text-anchor=\"middle\">" + significant(tick, 2) + "</text>";
-    }
-    const double down = step_of(deepest, 7.0);
-    for (double tick = 0.0; tick <= deepest; tick += down) {
-        svg += "<path d=\"M" + x_of(0.0) + " " + y_of(tick) + "H" + x_of(hardest) +
-               "\" stroke=\"#c9d0d6\"/><text x=\"50\" y=\"" + y_of(tick) +
-               "\" text-anchor=\"end\" dominant-baseline=\"middle\">" + significant(tick, 2) +
-               "</text>";
-    }
-    svg += "<text x=\"56\" y=\"12\">Resistance, " + escape(strength_unit) + "; downward: depth, " +
-           escape(depth_unit) + "</text>";
-    for (const ProfileLine& line : stops)
-        svg += path(line, "stroke=\"#8a949c\" stroke-width=\"1\"");
-    svg += "<path d=\"M" + x_of(limit) + " " + y_of(0.0) + "V" + y_of(deepest) +
-           "\" stroke=\"#d55e00\" stroke-width=\"2\" stroke-dasharray=\"6 3\"><title>limit " +
-           significant(limit, 3) + " " + escape(strength_unit) + "</title></path>";
-    if (!middle.depth.empty()) svg += path(middle, "stroke=\"#0072b2\" stroke-width=\"3\"");
-    svg += "<text x=\"56\" y=\"294\" fill=\"#b04a00\">- - limit " + significant(limit, 3) + " " +
-           escape(strength_unit) + "</text>";
-    if (!middle.depth.empty()) {
+    std::string svg = chart_head(title, width, height, "profiles");
+    for (int i = 0; i <= x.steps(); ++i) {
+        const double at = x.at(x.tick(i));
         svg +=
-            "<text x=\"230\" y=\"294\" fill=\"#005a8c\">&#8212; " + escape(middle.name) + "</text>";
+            chart_path("M" + px(at) + " " + px(top) + "V" + px(height - bottom), "class=\"grid\"") +
+            chart_text(at, top - 6.0, x.tick_text(i), "middle");
+    }
+    for (int i = 0; i <= y.steps(); ++i) {
+        const double at = y.at(y.tick(i));
+        svg +=
+            chart_path("M" + px(left) + " " + px(at) + "H" + px(width - right), "class=\"grid\"") +
+            chart_text(left - 6.0, at, y.tick_text(i), "end", "dominant-baseline=\"central\"");
+    }
+    svg +=
+        chart_text(left, 12.0, "Resistance, " + strength_unit + "; downward: depth, " + depth_unit);
+    for (const ProfileLine& line : stops) svg += path(line, "stroke=\"#8a949c\"");
+    svg += chart_path("M" + px(x.at(limit)) + " " + px(top) + "V" + px(height - bottom),
+                      "stroke=\"#d55e00\" stroke-width=\"2\" stroke-dasharray=\"6 3\"");
+    if (!middle.depth.empty()) svg += path(middle, "stroke=\"#0072b2\" stroke-width=\"3\"");
+    const double key = height - 12.0;
+    svg +=
+        chart_path("M" + px(left) + " " + px(key) + "h22",
+                   "stroke=\"#d55e00\" stroke-width=\"2\" stroke-dasharray=\"6 3\"") +
+        chart_text(left + 28.0, key + 4.0, "limit " + significant(limit, 3) + " " + strength_unit);
+    if (!middle.depth.empty()) {
+        svg += chart_path("M" + px(left + 150.0) + " " + px(key) + "h22",
+                          "stroke=\"#0072b2\" stroke-width=\"3\"") +
+               chart_text(left + 178.0, key + 4.0, middle.name);
     }
     return svg + "</svg>";
 }

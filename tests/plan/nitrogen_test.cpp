@@ -183,7 +183,7 @@ TEST(NitrogenPlan, ReportShowsTheCurveThePassesAndTheWinter) {
     const FieldResult result = plan_field(inputs, field_named(inputs, "Ridge"));
     const std::string page = field_page(inputs, result);
     for (const char* words : {"Fitted response within the tested rates",
-                              "In 2 passes:", "Nitrate at risk over winter:", "Yield, bu/ac"}) {
+                              "In 2 passes:", "Nitrate at risk, and of that lost", "Yield, bu/ac"}) {
         EXPECT_NE(page.find(words), std::string::npos) << words;
     }
     EXPECT_EQ(page.find(">nan"), std::string::npos);
