@@ -13,9 +13,10 @@ namespace catchfield::cli {
 
 enum ExitCode {
     all_done = 0,
-    failed = 1,       ///< nothing left behind
-    wrong_usage = 2,  ///< nothing opened for writing
-    partly = 3,       ///< outputs complete, some fields skipped or partly covered
+    failed = 1,        ///< nothing left behind
+    wrong_usage = 2,   ///< nothing opened for writing
+    partly = 3,        ///< outputs complete, some fields skipped or partly covered
+    stopped_by = 128,  ///< plus the signal's number: 130 for SIGINT, 143 for SIGTERM
 };
 
 class Command {

@@ -11,10 +11,19 @@ namespace catchfield::cli {
 
 namespace {
 
-volatile std::sig_atomic_t stop_signal = 0;
+volatile std::sig_atomic_t caught = 0;
 
 void on_signal(int signal) {
-    stop_signal = signal;
+    if (caught != 0) {
+        std::signal(signal, SIG_DFL);
+        std::raise(signal);
+        return;
+    }
+    caught = signal;
+    if (signal != SIGINT) return;
+    static constexpr char message[] =
+        "\nstopping: fields in work are finished first; Ctrl-C again stops at once\n";
+    [[maybe_unused]] const ssize_t written = write(STDERR_FILENO, message, sizeof message - 1);
 }
 
 void write_all(std::FILE* stream, const std::string& text) {
@@ -24,12 +33,15 @@ void write_all(std::FILE* stream, const std::string& text) {
 }  // namespace
 
 void catch_signals() {
-    std::signal(SIGINT, on_signal);
-    std::signal(SIGTERM, on_signal);
+    struct sigaction action {};
+    action.sa_handler = on_signal;
+    action.sa_flags = SA_RESTART;
+    sigaction(SIGINT, &action, nullptr);
+    sigaction(SIGTERM, &action, nullptr);
 }
 
-bool stop_requested() {
-    return stop_signal != 0;
+int stop_signal() {
+    return caught;
 }
 
 void Console::print(const std::string& text) const {
@@ -64,7 +76,8 @@ void Console::clear_bar() {
 
 plan::Monitor Console::monitor() {
     const bool bar = !quiet && !json && isatty(STDERR_FILENO) != 0;
-    return {.progress =
+    return {.stop_asked = [] { return stop_signal() != 0; },
+            .progress =
                 [this, bar](std::size_t done, std::size_t total, const std::string& what) {
                     const std::size_t percent = total == 0 ? 100 : done * 100 / total;
                     if (bar && percent != m_shown_percent) {
@@ -81,7 +94,7 @@ plan::Monitor Console::monitor() {
                         m_bar = true;
                         if (done == total) clear_bar();
                     }
-                    return !stop_requested();
+                    return stop_signal() == 0;
                 },
             .say = [this](const std::string& text) { say(text); }};
 }

@@ -34,8 +34,9 @@ class Console {
     bool m_bar = false;
 };
 
-/// From now on SIGINT and SIGTERM ask for a clean stop instead of ending the program.
+/// From now on the first SIGINT or SIGTERM asks for a clean stop; the second ends the program.
 void catch_signals();
-bool stop_requested();
+/// The signal that asked for a stop, or 0.
+int stop_signal();
 
 }  // namespace catchfield::cli

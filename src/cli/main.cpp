@@ -79,9 +79,10 @@ int run(const std::vector<std::string>& arguments) {
     } catch (const Error& error) {
         console.error(arguments[0] + ": " + error.what());
         return exit_code_of(error);
-    } catch (const plan::Stopped&) {
-        console.error(arguments[0] + ": stopped as asked; nothing was left half-written.");
-        return failed;
+    } catch (const plan::Stopped& stopped) {
+        console.error(arguments[0] + ": stopped as asked. " +
+                      (stopped.kept.empty() ? "Nothing is left behind." : stopped.kept));
+        return stopped_by + stop_signal();
     } catch (const std::bad_alloc&) {
         console.error(
             arguments[0] +

@@ -4,6 +4,7 @@
 #include "base/text.hpp"
 #include "cli/commands.hpp"
 #include "cli/job_input.hpp"
+#include "gis/files.hpp"
 #include "plan/run.hpp"
 
 namespace catchfield::cli {
@@ -49,6 +50,10 @@ class PlanCommand final : public Command {
                 {"results-schema", '\0', "NAME", "catchfield", "Schema of its tables."},
                 {"results-run", '\0', "NAME", "",
                  "Name of this plan in them; by default made of the boundary."},
+                {"share", '\0', "I/N", "",
+                 "Plan only the I-th of N parts of the fields; 'catchfield gather' joins them."},
+                {"fresh", '\0', "", "",
+                 "Start over where an earlier run was stopped or killed, instead of going on."},
                 {"allow-virtual", '\0', "", "", "Accept VRT rasters, which can name other files."},
                 {"allow-remote", '\0', "", "", "Accept inputs on a network (/vsicurl/, http://)."}};
     }
@@ -63,6 +68,9 @@ class PlanCommand final : public Command {
         }
         m_request.overwrite = options.flag("overwrite");
         m_request.results = results_of(options);
+        m_request.fresh = options.flag("fresh");
+        const std::string share = options.text("share");
+        if (!share.empty()) m_request.share = plan::parse_share(share);
         m_request.strict = options.flag("strict");
         m_request.threads = options.integer("threads", 0, 0, 1024);
         m_request.allow_virtual = options.flag("allow-virtual");
@@ -76,7 +84,7 @@ class PlanCommand final : public Command {
         const plan::RunSummary summary = plan::run_plan(m_request, console.monitor());
         for (const std::string& line : summary.timings) console.detail(line);
         if (console.json) {
-            console.print(summary.json);
+            console.print(gis::read_file(m_request.output + "/run.json"));
         } else {
             console.say(summary.table);
         }

@@ -135,7 +135,7 @@ std::string read_file(const std::string& path, std::size_t max_bytes) {
     return bytes;
 }
 
-StagedFolder::StagedFolder(const std::string& target, bool overwrite)
+StagedFolder::StagedFolder(const std::string& target, bool overwrite, Staging staging)
     : m_target(without_trailing_slash(target)), m_overwrite(overwrite) {
     const std::string name = name_of(m_target);
     if (name.empty() || name == "." || name == "..") {
@@ -143,8 +143,9 @@ StagedFolder::StagedFolder(const std::string& target, bool overwrite)
                     {.path = target});
     }
     const std::string base = parent_of(m_target) + "/." + name.substr(0, 200);
-    struct stat status {};
-    if (::lstat(m_target.c_str(), &status) == 0) {
+    const auto check_target = [&] {
+        struct stat status {};
+        if (::lstat(m_target.c_str(), &status) != 0) return;
         if (!overwrite) {
             throw Error(ErrorKind::usage, "the output folder exists",
                         {.path = m_target, .hint = "Name another one, or use --overwrite."});
@@ -153,7 +154,24 @@ StagedFolder::StagedFolder(const std::string& target, bool overwrite)
             throw Error(ErrorKind::usage, "the output folder's name is taken by a file",
                         {.path = m_target, .hint = "Name another one."});
         }
+    };
+    check_target();
+    take_lock(base);
+    try {
+        if (staging == Staging::lasting) {
+            make_lasting(base);
+            check_target();  // an earlier run may have ended in the middle of the exchange
+        } else {
+            make_unguessable(base);
+        }
+    } catch (...) {
+        ::unlink(m_lock.c_str());
+        ::close(m_lock_descriptor);
+        throw;
     }
+}
+
+void StagedFolder::take_lock(const std::string& base) {
     m_lock = base + ".lock";
     // The lock's file may be removed by its holder between open and lock: try until both agree.
     while (true) {
@@ -164,26 +182,59 @@ StagedFolder::StagedFolder(const std::string& target, bool overwrite)
             throw Error(ErrorKind::output, "another run is writing to this folder",
                         {.path = m_target, .hint = "Wait for it, or name another folder."});
         }
-        struct stat held {};
+        struct stat held {
+        }, status{};
         if (::fstat(m_lock_descriptor, &held) == 0 && ::stat(m_lock.c_str(), &status) == 0 &&
             held.st_ino == status.st_ino && held.st_dev == status.st_dev) {
-            break;
+            return;
         }
         ::close(m_lock_descriptor);
     }
+}
+
+void StagedFolder::make_unguessable(const std::string& base) {
     std::string pattern = base + ".partial-XXXXXX";
     if (::mkdtemp(pattern.data()) == nullptr) {
-        const int error = errno;
-        ::unlink(m_lock.c_str());
-        ::close(m_lock_descriptor);
-        cannot("the output folder cannot be made", m_target, error);
+        cannot("the output folder cannot be made", m_target, errno);
     }
     m_partial = pattern;
-    ::chmod(m_partial.c_str(), 0777 & ~file_mask());
+}
+
+void StagedFolder::make_lasting(const std::string& base) {
+    const std::string path = base + ".partial";
+    // Killed after the old target was moved away and before the new one came: put it back.
+    const std::string old = path + "-old";
+    struct stat status {};
+    if (::lstat(old.c_str(), &status) == 0) {
+        if (::lstat(m_target.c_str(), &status) != 0) {
+            if (::rename(old.c_str(), m_target.c_str()) != 0)
+                cannot("the old output folder cannot be put back", m_target, errno);
+        } else {
+            remove_folder(old);
+        }
+    }
+    if (::mkdir(path.c_str(), 0700) == 0) {
+        m_partial = path;
+        return;
+    }
+    if (errno != EEXIST) cannot("the output folder cannot be made", m_target, errno);
+    // The name can be guessed, so what stands there must be this user's and nobody else's.
+    const int descriptor = ::open(path.c_str(), O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+    const bool own = descriptor >= 0 && ::fstat(descriptor, &status) == 0 &&
+                     status.st_uid == ::geteuid() && ::fchmod(descriptor, 0700) == 0;
+    if (descriptor >= 0) ::close(descriptor);
+    if (!own) {
+        throw Error(ErrorKind::output,
+                    "the name for the unfinished plan is taken by something that is not a folder "
+                    "of yours",
+                    {.path = path, .hint = "Have it removed, or name another output folder."});
+    }
+    m_found = true;
+    m_partial = path;
 }
 
 StagedFolder::~StagedFolder() {
-    if (!m_committed) remove_folder(m_partial);
+    if (!m_committed && !m_keep) remove_folder(m_partial);
     ::unlink(m_lock.c_str());
     ::close(m_lock_descriptor);
 }
@@ -196,19 +247,30 @@ std::string StagedFolder::folder(const std::string& name) const {
     return path;
 }
 
-void StagedFolder::commit() {
+void StagedFolder::commit(const std::string& working_file) {
     const int descriptor = ::open(m_partial.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (descriptor < 0) cannot("the output folder cannot be finished", m_target, errno);
     const int synced = ::syncfs(descriptor);
     const int sync_error = errno;
     ::close(descriptor);
     if (synced != 0) cannot("the output cannot be written to disk", m_target, sync_error);
+    if (!working_file.empty() && ::unlink((m_partial + "/" + working_file).c_str()) != 0)
+        cannot("the output folder cannot be finished", m_target, errno);
+    ::chmod(m_partial.c_str(), 0777 & ~file_mask());
     std::string old;
     struct stat status {};
     if (::lstat(m_target.c_str(), &status) == 0) {
         if (!m_overwrite) {
             throw Error(ErrorKind::output, "the output folder came into being during the run",
                         {.path = m_target});
+        }
+        // One step where the file system can, so that the target is there at every moment.
+        if (::renameat2(AT_FDCWD, m_partial.c_str(), AT_FDCWD, m_target.c_str(), RENAME_EXCHANGE) ==
+            0) {
+            m_committed = true;
+            sync_folder(parent_of(m_target));
+            remove_folder(m_partial);
+            return;
         }
         old = m_partial + "-old";
         if (::rename(m_target.c_str(), old.c_str()) != 0) {

@@ -37,32 +37,50 @@ void write_file_atomically(const std::string& path, std::string_view bytes, bool
 /// The whole file. Throws Error(input); max_bytes guards against a wrong path.
 std::string read_file(const std::string& path, std::size_t max_bytes = std::size_t{1} << 31);
 
-/// A folder built aside (`.name.partial-xxxxxxxx` beside the target) and renamed at the end. While
-/// it lives, a lock on `.name.lock` keeps a second run out of the same target.
+/// How the folder that a StagedFolder builds is called, and so whether a later run finds it again.
+enum class Staging {
+    unguessable,  ///< `.name.partial-xxxxxxxx`: gone after every end but a kill
+    lasting,  ///< `.name.partial`, for the owner alone: taken up where a run was stopped or killed
+};
+
+/// A folder built aside, beside the target, and renamed at the end. While it lives, a lock on
+/// `.name.lock` keeps a second run out of the same target.
 class StagedFolder {
   public:
-    /// overwrite: an existing target is replaced by commit() (moved away first, removed after).
-    /// Throws Error(usage) where the target exists and overwrite is false; Error(output) where the
-    /// parent is missing or not writable, or another run holds the lock.
-    StagedFolder(const std::string& target, bool overwrite);
-    /// Removes the partial folder unless committed.
+    /// overwrite: an existing target is replaced by commit(), which swaps the two and removes the
+    /// old one after. Throws Error(usage) where the target exists and overwrite is false;
+    /// Error(output) where the parent is missing or not writable, another run holds the lock, or
+    /// the lasting name is taken by what is no folder of this user's own.
+    StagedFolder(const std::string& target, bool overwrite, Staging staging = Staging::unguessable);
+    /// Removes the partial folder unless committed or kept.
     ~StagedFolder();
     StagedFolder(const StagedFolder&) = delete;
     StagedFolder& operator=(const StagedFolder&) = delete;
 
     /// Where to write: path of the partial folder.
     const std::string& path() const { return m_partial; }
+    /// A lasting folder that an earlier run left.
+    bool found() const { return m_found; }
+    /// The folder stays as it is for a later run, whatever happens from now on.
+    void keep() { m_keep = true; }
     /// Creates a sub-folder (and its parents) and returns its path.
     std::string folder(const std::string& name) const;
-    /// Syncs the file system of the folder and renames it to the target. Throws Error(output).
-    void commit();
+    /// Syncs the file system of the folder and renames it to the target. working_file: name of a
+    /// file in the folder that goes away once everything else is on disk. Throws Error(output).
+    void commit(const std::string& working_file = "");
 
   private:
+    void take_lock(const std::string& base);
+    void make_unguessable(const std::string& base);
+    void make_lasting(const std::string& base);
+
     std::string m_target;
     std::string m_partial;
     std::string m_lock;
     int m_lock_descriptor = -1;
     bool m_overwrite = false;
+    bool m_found = false;
+    bool m_keep = false;
     bool m_committed = false;
 };
 

@@ -55,8 +55,12 @@ Fingerprint of_file(const std::string& key, const std::string& path) {
 
 }  // namespace
 
+std::uint64_t xxh64(std::string_view bytes) {
+    return XXH64(bytes.data(), bytes.size(), 0);
+}
+
 std::string xxh64_of(std::string_view bytes) {
-    return hex(XXH64(bytes.data(), bytes.size(), 0));
+    return hex(xxh64(bytes));
 }
 
 std::vector<Fingerprint> fingerprints_of(const Job& job) {

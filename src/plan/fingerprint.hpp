@@ -4,6 +4,7 @@
 
 #include "plan/job.hpp"
 
+#include <cstdint>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -16,7 +17,9 @@ struct Fingerprint;
 /// fingerprinted by size, first and last MiB ("xxh64-ends").
 std::vector<Fingerprint> fingerprints_of(const Job& job);
 
-/// XXH64 of some bytes, 16 hexadecimal digits.
+/// XXH64 of some bytes.
+std::uint64_t xxh64(std::string_view bytes);
+/// The same as 16 hexadecimal digits.
 std::string xxh64_of(std::string_view bytes);
 
 }  // namespace catchfield::plan

@@ -46,21 +46,20 @@ IndexEntry index_entry(const Inputs& inputs, const FieldResult& result) {
     return entry;
 }
 
-std::string index_page(const Inputs& inputs, const std::vector<IndexEntry>& entries) {
-    const Shown shown{inputs.us()};
-    const std::string title = inputs.job.field.farm.empty()
+std::string index_page(const RunHead& head, const std::vector<IndexEntry>& entries) {
+    const Shown shown{head.us()};
+    const std::string title = head.job.field.farm.empty()
                                   ? "Cover crop and nitrogen plan"
-                                  : inputs.job.field.farm + ": cover crop and nitrogen plan";
+                                  : head.job.field.farm + ": cover crop and nitrogen plan";
     report::HtmlTable table;
     table.caption = "Fields";
-    table.heads = {
-        "Field",
-        "Area",
-        "Zones",
-        "Cover crops",
-        std::string("Soil loss now, ") + shown.loss_unit(),
-        "With cover",
-        "Next crop's nitrogen, " + std::string(prescription::unit_name(inputs.rate_unit))};
+    table.heads = {"Field",
+                   "Area",
+                   "Zones",
+                   "Cover crops",
+                   std::string("Soil loss now, ") + shown.loss_unit(),
+                   "With cover",
+                   "Next crop's nitrogen, " + std::string(prescription::unit_name(head.rate_unit))};
     table.numeric = {false, true, true, false, true, true, true};
     std::vector<std::string> problems;
     for (const IndexEntry& entry : entries) {
@@ -74,7 +73,7 @@ std::string index_page(const Inputs& inputs, const std::vector<IndexEntry>& entr
     body +=
         "<p class=\"caution\">This tool screens. Follow product labels and local rules; a licensed "
         "adviser decides.</p>";
-    body += "<h2>Notes</h2>" + report::bullet_list(inputs.warnings);
+    body += "<h2>Notes</h2>" + report::bullet_list(head.warnings);
     return report::page(title, body);
 }
 

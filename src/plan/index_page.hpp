@@ -5,6 +5,7 @@
 #include "base/shapes.hpp"
 #include "plan/inputs.hpp"
 #include "plan/result.hpp"
+#include "plan/run_head.hpp"
 
 #include <string>
 #include <vector>
@@ -25,7 +26,8 @@ struct IndexEntry {
 /// Safe from any thread.
 IndexEntry index_entry(const Inputs& inputs, const FieldResult& result);
 
-/// The whole page; entries in the order of the fields.
-std::string index_page(const Inputs& inputs, const std::vector<IndexEntry>& entries);
+/// The whole page; entries in the order of the fields. Takes the head alone, because they may come
+/// from fields that were planned before.
+std::string index_page(const RunHead& head, const std::vector<IndexEntry>& entries);
 
 }  // namespace catchfield::plan

@@ -5,6 +5,7 @@
 #include "plan/job.hpp"
 #include "plan/monitor.hpp"
 #include "plan/result_store.hpp"
+#include "plan/shares.hpp"
 
 #include <string>
 #include <vector>
@@ -16,6 +17,8 @@ struct PlanRequest {
     std::string output;  ///< folder
     bool overwrite = false;
     bool strict = false;
+    bool fresh = false;  ///< do not go on with an unfinished run
+    Share share;
     int threads = 0;  ///< 0: all cores
     bool allow_virtual = false;
     bool allow_remote = false;
@@ -25,13 +28,15 @@ struct PlanRequest {
 struct RunSummary {
     bool complete = true;              ///< no field skipped or partly covered
     std::string table;                 ///< for people, a few lines
-    std::string json;                  ///< for machines
     std::vector<std::string> timings;  ///< for --verbose
 };
 
-/// Plans every field and writes the plan folder; it appears whole or not at all. With `strict`
-/// nothing is written where a field is skipped or partly covered. The bytes do not depend on the
-/// number of threads. Throws Error; Stopped where the monitor asks for it.
+/// Plans every field (of the share) and writes the plan folder; it appears whole or not at all.
+/// With `strict` nothing is written where a field is skipped or partly covered. The bytes do not
+/// depend on the number of threads, nor on how often the run was stopped or killed on its way:
+/// finished fields are kept in `.name.partial` beside the folder and taken up again where nothing
+/// they were made from has changed. Throws Error, and leaves nothing; Stopped where the monitor
+/// asks for it, and leaves the finished fields.
 RunSummary run_plan(const PlanRequest& request, const Monitor& monitor);
 
 }  // namespace catchfield::plan

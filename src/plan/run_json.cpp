@@ -23,6 +23,10 @@ Json number(double value, int decimals) {
     return text.empty() ? Json() : Json::parse(text);
 }
 
+std::string dumped(const Json& json) {
+    return json.dump(2, ' ', false, Json::error_handler_t::replace);
+}
+
 /// Which way K and T of every map unit came about; polygons of one unit that agree are one entry.
 Json soils_json(const Soils& soils) {
     Json list = Json::array();
@@ -82,7 +86,7 @@ FieldRecord record_of(const FieldResult& result) {
     return record;
 }
 
-std::string run_json(const Inputs& inputs, const std::vector<FieldRecord>& fields) {
+std::string run_json_head(const Inputs& inputs) {
     Json root;
     root["program"] = "catchfield";
     root["version"] = CATCHFIELD_VERSION;
@@ -118,34 +122,52 @@ std::string run_json(const Inputs& inputs, const std::vector<FieldRecord>& field
                                {"source", inputs.method->source},
                                {"confidence", confidence_name(inputs.method->confidence)}};
     root["warnings"] = inputs.warnings;
-    Json list = Json::array();
-    for (const FieldRecord& field : fields) {
-        Json entry;
-        entry["field_id"] = field.id;
-        entry["file_stem"] = field.stem;
-        entry["status"] = field_status_name(field.status);
-        entry["reasons"] = field.reasons;
-        entry["warnings"] = field.warnings;
-        if (field.status != FieldStatus::skipped) {
-            entry["area_ha"] = number(field.area_ha, 4);
-            entry["zones"] = field.zones;
-            entry["zones_reason"] = field.zone_reason;
-            entry["nitrogen_total_kg"] = number(field.n_total_kg, 2);
-            entry["product"] = field.product;
-            entry["rate_unit"] = field.rate_unit;
-            entry["lowest_rate"] = number(field.lowest_rate, 3);
-            entry["highest_rate"] = number(field.highest_rate, 3);
-            entry["product_total"] = number(field.product_total, 2);
-            entry["product_total_on_raster"] = number(field.raster_total, 2);
-            entry["total_unit"] = field.total_unit;
-            entry["seed_total_kg"] = number(field.seed_total_kg, 2);
-        }
-        list.push_back(std::move(entry));
+    std::string text = dumped(root);
+    text.resize(text.size() - std::string_view("\n}").size());
+    return text + ",\n  \"fields\": [\n";
+}
+
+std::string field_json(const FieldRecord& field) {
+    Json entry;
+    entry["field_id"] = field.id;
+    entry["file_stem"] = field.stem;
+    entry["status"] = field_status_name(field.status);
+    entry["reasons"] = field.reasons;
+    entry["warnings"] = field.warnings;
+    if (field.status != FieldStatus::skipped) {
+        entry["area_ha"] = number(field.area_ha, 4);
+        entry["zones"] = field.zones;
+        entry["zones_reason"] = field.zone_reason;
+        entry["nitrogen_total_kg"] = number(field.n_total_kg, 2);
+        entry["product"] = field.product;
+        entry["rate_unit"] = field.rate_unit;
+        entry["lowest_rate"] = number(field.lowest_rate, 3);
+        entry["highest_rate"] = number(field.highest_rate, 3);
+        entry["product_total"] = number(field.product_total, 2);
+        entry["product_total_on_raster"] = number(field.raster_total, 2);
+        entry["total_unit"] = field.total_unit;
+        entry["seed_total_kg"] = number(field.seed_total_kg, 2);
     }
-    root["fields"] = list;
-    root["caution"] =
-        "This tool screens. Follow product labels and local rules; a licensed adviser decides.";
-    return root.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+    const std::string text = dumped(entry);
+    std::string indented = "    ";
+    for (const char c : text) {
+        indented += c;
+        if (c == '\n') indented += "    ";
+    }
+    return indented;
+}
+
+std::string run_json_tail() {
+    return "\n  ],\n  \"caution\": \"This tool screens. Follow product labels and local rules; a "
+           "licensed adviser decides.\"\n}\n";
+}
+
+std::string with_share(const std::string& head, const Share& share) {
+    if (share.whole()) return head;
+    const std::string before = "\"command\": \"plan\",\n";
+    std::string text = head;
+    text.insert(text.find(before) + before.size(), "  \"share\": \"" + share_name(share) + "\",\n");
+    return text;
 }
 
 }  // namespace catchfield::plan

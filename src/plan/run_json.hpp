@@ -4,6 +4,7 @@
 
 #include "plan/inputs.hpp"
 #include "plan/result.hpp"
+#include "plan/shares.hpp"
 
 #include <string>
 #include <vector>
@@ -26,7 +27,13 @@ struct FieldRecord {
 
 FieldRecord record_of(const FieldResult& result);
 
-/// No clock time: the same inputs give the same bytes. Timings go to --verbose instead.
-std::string run_json(const Inputs& inputs, const std::vector<FieldRecord>& fields);
+/// run.json is written piece by piece, so that no run holds all of it: head, entries joined with
+/// ",\n", tail. No clock time: the same inputs give the same bytes. Timings go to --verbose
+/// instead.
+std::string run_json_head(const Inputs& inputs);
+std::string field_json(const FieldRecord& field);
+std::string run_json_tail();
+/// The head of a share's run.json, which says so.
+std::string with_share(const std::string& head, const Share& share);
 
 }  // namespace catchfield::plan

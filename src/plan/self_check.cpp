@@ -26,8 +26,7 @@ constexpr std::size_t most_rasters = 200;
 
 }  // namespace
 
-void self_check(const Inputs& inputs, const std::string& folder,
-                const std::vector<FieldRecord>& fields) {
+void self_check(const Job& job, const std::string& folder, const std::vector<FieldRecord>& fields) {
     std::size_t zones = 0;
     std::size_t planned = 0;
     for (const FieldRecord& field : fields) {
@@ -38,7 +37,7 @@ void self_check(const Inputs& inputs, const std::string& folder,
                  "zones cover " + fixed(field.zones_ha, 4) + " of " + fixed(field.area_ha, 4) +
                      " ha");
         }
-        const double high = inputs.job.nitrogen.max_rate_kg_ha * field.zones_ha * (1.0 + 1e-9);
+        const double high = job.nitrogen.max_rate_kg_ha * field.zones_ha * (1.0 + 1e-9);
         if (!(field.n_total_kg >= 0.0) || field.n_total_kg > high) {
             fail("rates", field.id,
                  "the nitrogen total of " + fixed(field.n_total_kg, 1) + " kg is out of bounds");
@@ -58,7 +57,7 @@ void self_check(const Inputs& inputs, const std::string& folder,
     }
     for (std::size_t row = 0; row < table.rows(); ++row) {
         const double rate = table.required_number(row, "n_rate_kg_ha");
-        if (rate < 0.0 || rate > inputs.job.nitrogen.max_rate_kg_ha + 0.01) {
+        if (rate < 0.0 || rate > job.nitrogen.max_rate_kg_ha + 0.01) {
             fail(csv, table.text(row, "field_id"),
                  "rate " + fixed(rate, 2) + " kg/ha is out of bounds");
         }

@@ -194,26 +194,24 @@ FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
 }
 
 struct PlanWriter::State {
-    const Inputs& inputs;
+    RunHead head;
     std::string folder;
-    gis::Crs crs;
     std::unique_ptr<gis::GeoPackageWriter> package;
-    std::unique_ptr<gis::AtomicFile> csv, budget, geojson;
-    bool first_feature = true;
+    std::unique_ptr<gis::AtomicFile> csv, budget, geojson, json;
+    bool first_field = true, first_feature = true;
     std::vector<IndexEntry> index;
 };
 
-PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
-    : m_state(std::make_unique<State>(State{inputs, folder, {}, {}, {}, {}, {}, true, {}})) {
+PlanWriter::PlanWriter(const RunHead& head, const std::string& folder)
+    : m_state(std::make_unique<State>()) {
     State& state = *m_state;
-    state.crs = gis::work_crs(inputs.fields.front().shape, inputs.boundary_crs);
-    for (const char* name : {"rates", "layers", "report"}) {
-        if (name == std::string("layers") && !inputs.job.output.layers) continue;
-        if (name == std::string("report") && !inputs.job.output.reports) continue;
+    state.head = head;
+    state.folder = folder;
+    for (const std::string& name : field_folders(head.job)) {
         std::filesystem::create_directories(std::filesystem::path(folder) / name);
     }
-    state.package =
-        std::make_unique<gis::GeoPackageWriter>(folder + "/plan.gpkg", plan_layers(state.crs));
+    state.package = std::make_unique<gis::GeoPackageWriter>(folder + "/plan.gpkg",
+                                                            plan_layers(head.package_crs));
     state.csv = std::make_unique<gis::AtomicFile>(folder + "/zones.csv");
     std::vector<std::string> header;
     for (const ZoneColumn& column : zone_columns()) header.emplace_back(column.name);
@@ -222,44 +220,47 @@ PlanWriter::PlanWriter(const Inputs& inputs, const std::string& folder)
     state.budget->write(budget_header());
     state.geojson = std::make_unique<gis::AtomicFile>(folder + "/zones.geojson");
     state.geojson->write(gis::geojson_head());
+    state.json = std::make_unique<gis::AtomicFile>(folder + "/run.json");
+    state.json->write(with_share(head.json, head.share));
 }
 
 PlanWriter::~PlanWriter() = default;
 
-void PlanWriter::add(const FieldResult& result, const FieldFiles& files) {
+void PlanWriter::add(const FinishedField& field) {
     State& state = *m_state;
-    for (const auto& [path, bytes] : files.files) {
-        gis::write_file_atomically(state.folder + "/" + path, bytes, false);
-    }
-    state.csv->write(files.zone_rows);
-    state.budget->write(files.budget_rows);
-    if (!files.zone_features.empty()) {
+    state.csv->write(field.zone_rows);
+    state.budget->write(field.budget_rows);
+    if (!field.zone_features.empty()) {
         if (!state.first_feature) state.geojson->write(",\n");
-        state.geojson->write(files.zone_features);
+        state.geojson->write(field.zone_features);
         state.first_feature = false;
     }
-    const FieldRows rows = in_crs(files.rows, result.crs, state.crs);
+    if (!state.first_field) state.json->write(",\n");
+    state.json->write(field.json);
+    state.first_field = false;
+    const FieldRows& rows = field.rows;
     state.package->add(fields_layer, rows.field);
     for (const gis::PolygonRow& zone : rows.zones) state.package->add(zones_layer, zone);
     for (const std::vector<gis::Value>& option : rows.options) {
         state.package->add(options_layer, option);
     }
     for (const gis::PointRow& probe : rows.probes) state.package->add(probes_layer, probe);
-    if (state.inputs.job.output.reports) state.index.push_back(files.index);
+    if (state.head.job.output.reports) state.index.push_back(field.index);
 }
 
-void PlanWriter::finish(const std::string& run_json) {
+void PlanWriter::finish() {
     State& state = *m_state;
     state.geojson->write(gis::geojson_tail());
     state.geojson->commit(false);
     state.csv->commit(false);
     state.budget->commit(false);
     state.package->commit();
-    if (state.inputs.job.output.reports) {
+    if (state.head.job.output.reports) {
         gis::write_file_atomically(state.folder + "/report.html",
-                                   index_page(state.inputs, state.index), false);
+                                   index_page(state.head, state.index), false);
     }
-    gis::write_file_atomically(state.folder + "/run.json", run_json, false);
+    state.json->write(run_json_tail());
+    state.json->commit(false);
 }
 
 }  // namespace catchfield::plan

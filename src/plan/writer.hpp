@@ -3,9 +3,10 @@
 #pragma once
 
 #include "plan/field_rows.hpp"
-#include "plan/index_page.hpp"
+#include "plan/finished_field.hpp"
 #include "plan/inputs.hpp"
 #include "plan/result.hpp"
+#include "plan/run_head.hpp"
 
 #include <memory>
 #include <string>
@@ -28,13 +29,13 @@ FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result);
 
 class PlanWriter {
   public:
-    /// folder: where the plan is built. work CRS of plan.gpkg: WGS 84 / UTM of the first field.
-    PlanWriter(const Inputs& inputs, const std::string& folder);
+    /// folder: where the plan is built.
+    PlanWriter(const RunHead& head, const std::string& folder);
     ~PlanWriter();
-    /// In the order of the fields.
-    void add(const FieldResult& result, const FieldFiles& files);
+    /// In the order of the fields, whose own files are in the folder already.
+    void add(const FinishedField& field);
     /// Writes what concerns the whole run and closes.
-    void finish(const std::string& run_json);
+    void finish();
 
   private:
     struct State;

@@ -1,0 +1,63 @@
+// SPDX-License-Identifier: MIT
+#include "gis/companions.hpp"
+
+#include "base/error.hpp"
+#include "gis/detail/gdal.hpp"
+
+#include <cpl_string.h>
+#include <gdal_priv.h>
+
+#include <filesystem>
+#include <set>
+#include <sys/stat.h>
+
+namespace catchfield::gis {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+/// Folders with more files than this are known by the first ones.
+constexpr std::size_t most_files = 100'000;
+
+void add_file_list(const std::string& path, unsigned kind, const char* const* drivers,
+                   std::set<std::string>& names) {
+    const detail::ErrorScope quiet;
+    try {
+        const GDALDatasetUniquePtr dataset(GDALDataset::Open(
+            detail::open_path(path).c_str(), kind | GDAL_OF_READONLY, drivers, nullptr, nullptr));
+        if (dataset == nullptr) return;
+        const CPLStringList list(dataset->GetFileList(), TRUE);
+        for (int i = 0; i < list.size(); ++i) names.insert(list[i]);
+    } catch (const Error&) {
+        // A remote path without permission; whoever reads it says so.
+    }
+}
+
+}  // namespace
+
+std::vector<FileStamp> files_behind(const std::string& path) {
+    detail::ensure_started();
+    std::set<std::string> names = {path};
+    std::error_code failure;
+    if (fs::is_directory(path, failure)) {
+        for (fs::recursive_directory_iterator at(path, failure), end;
+             !failure && at != end && names.size() < most_files; at.increment(failure)) {
+            names.insert(at->path().string());
+        }
+    } else {
+        add_file_list(path, GDAL_OF_RASTER, detail::raster_drivers(), names);
+        add_file_list(path, GDAL_OF_VECTOR, detail::vector_drivers(), names);
+    }
+    std::vector<FileStamp> stamps;
+    for (const std::string& name : names) {
+        struct stat status {};
+        if (::stat(name.c_str(), &status) != 0 || !S_ISREG(status.st_mode)) continue;
+        stamps.push_back({name, static_cast<std::uint64_t>(status.st_size),
+                          static_cast<std::uint64_t>(status.st_mtim.tv_sec) * 1'000'000'000U +
+                              static_cast<std::uint64_t>(status.st_mtim.tv_nsec)});
+    }
+    return stamps;
+}
+
+}  // namespace catchfield::gis
