@@ -4,7 +4,6 @@
 #include "base/text.hpp"
 #include "cli/commands.hpp"
 #include "cli/job_input.hpp"
-#include "gis/files.hpp"
 #include "plan/run.hpp"
 
 namespace catchfield::cli {
@@ -84,7 +83,7 @@ class PlanCommand final : public Command {
         const plan::RunSummary summary = plan::run_plan(m_request, console.monitor());
         for (const std::string& line : summary.timings) console.detail(line);
         if (console.json) {
-            console.print(gis::read_file(m_request.output + "/run.json"));
+            console.print(plan::plan_json(m_request.output));
         } else {
             console.say(summary.table);
         }

@@ -108,4 +108,8 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     }
 }
 
+std::string plan_json(const std::string& folder) {
+    return gis::read_file(folder + "/run.json");
+}
+
 }  // namespace catchfield::plan

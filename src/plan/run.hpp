@@ -39,4 +39,7 @@ struct RunSummary {
 /// asks for it, and leaves the finished fields.
 RunSummary run_plan(const PlanRequest& request, const Monitor& monitor);
 
+/// run.json of a plan folder. Throws Error(input).
+std::string plan_json(const std::string& folder);
+
 }  // namespace catchfield::plan
