@@ -8,6 +8,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include <chrono>
 #include <optional>
 
 namespace catchfield::cli {
@@ -21,9 +22,8 @@ class StartCommand final : public Command {
         return "looks at your files and writes a job file";
     }
     std::string_view description() const override {
-        return "Looks at files, or at all files of a folder, finds out what each one is, and "
-               "writes a\n"
-               "commented job file with what it found and what it is unsure of.\n"
+        return "Looks at files, or at all files of a folder, finds out by their content what each\n"
+               "one is, and writes a commented job file. Says what it is unsure of.\n"
                "With --stops it takes a job file or a plan folder instead, and proposes where to\n"
                "push the penetrometer in each zone: OUTPUT.geojson and OUTPUT.gpx to walk by.";
     }
@@ -31,12 +31,13 @@ class StartCommand final : public Command {
         return {"FILE|FOLDER...", "Inputs to look at.", 1, -1};
     }
     std::vector<OptionSpec> options() const override {
-        return {{"output", 'o', "JOB", "",
-                 "Job file to write (default job.ini); with --stops, name without ending (stops)."},
-                {"overwrite", '\0', "", "", "Replace what exists under that name."},
-                {"stops", '\0', "N", "", "Propose N penetrometer stops in every field."},
-                {"seed", '\0', "N", "1", "Seed of the stops; another one gives other places."},
-                {"metric", '\0', "", "", "Propose metric units."}};
+        return {
+            {"output", 'o', "JOB", "",
+             "Job file to write (default job.ini); with --stops, name without ending (stops)."},
+            {"overwrite", '\0', "", "", "Replace what exists under that name."},
+            {"stops", '\0', "N", "", "Propose N penetrometer stops in every field."},
+            {"seed", '\0', "N", "1", "Seed of the stops; another one gives other places."},
+            {"metric", '\0', "", "", "Propose metric units also for fields in the United States."}};
     }
     void setup(const ParsedOptions& options) override {
         if (options.values.contains("stops")) {
@@ -65,14 +66,18 @@ class StartCommand final : public Command {
     }
     int run(Console& console) override {
         if (m_stops) return run_stops(console);
+        m_request.today = std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now());
         const plan::StartResult result = plan::start_job(m_request);
         if (console.json) {
-            const nlohmann::ordered_json json{
-                {"job", m_request.output}, {"found", result.found}, {"unsure", result.unsure}};
+            const nlohmann::ordered_json json{{"job", m_request.output},
+                                              {"place", result.place},
+                                              {"found", result.found},
+                                              {"unsure", result.unsure}};
             console.print(
                 json.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n");
             return all_done;
         }
+        console.say("fields   " + result.place);
         for (const std::string& line : result.found) console.say("found    " + line);
         for (const std::string& line : result.unsure) console.say("look at  " + line);
         console.say("Wrote " + m_request.output + ". Look at it, then: catchfield check " +
