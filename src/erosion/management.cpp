@@ -368,7 +368,7 @@ double Schedule::run(const Perturbation& x, Sink&& sink) const {
         c += slr * w.ei_share;
         weight += w.ei_share;
 
-        sink(row, first_event, event, [&](HalfMonthRow& out) {
+        sink(row, first_event, event, [&, flat = flat, standing = standing](HalfMonthRow& out) {
             out.half_month = w.half_month;
             out.year = w.year;
             out.ei_share = w.ei_share;

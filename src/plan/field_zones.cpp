@@ -157,9 +157,9 @@ void renumber_as_asked(const Inputs& inputs, const std::vector<zoning::Feature>&
                                  ": its numbers are kept.");
         return;
     }
-    zoning::ZoningResult renumbered = zoning::describe_zones(
-        zoning::renumber_zones(zones.zoning.labels, numbers), features, ground.field,
-        zoning::Need{ground.terrain.ls, ground.terrain.mask});
+    zoning::ZoningResult renumbered =
+        zoning::describe_zones(zoning::renumber_zones(zones.zoning.labels, numbers), features,
+                               ground.field, zoning::Need{ground.terrain.ls, ground.terrain.mask});
     renumbered.curve = zones.zoning.curve;
     renumbered.reason = zones.zoning.reason + " Zones were renumbered as asked.";
     zones.zoning = std::move(renumbered);
@@ -176,7 +176,7 @@ std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& g
         const auto soil = soil_values().find(name);
         const auto own =
             std::find_if(inputs.job.zones.layers.begin(), inputs.job.zones.layers.end(),
-                         [&](const auto& layer) { return layer.first == name; });
+                         [&, &name = name](const auto& layer) { return layer.first == name; });
         if (own != inputs.job.zones.layers.end()) {
             features.push_back(layer_feature(name, own->second, ground, inputs, warnings));
             features.back().ratio_scale = true;

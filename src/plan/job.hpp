@@ -110,6 +110,8 @@ struct Job {
 /// known one), a key given twice, a line that is no key, a file that cannot be read; Error(input)
 /// where it is no text or larger than 1 MiB.
 JobValues read_job_values(const std::filesystem::path& file);
+/// The same from the file's content; `file` is for messages.
+JobValues parse_job_values(std::string text, const std::filesystem::path& file);
 
 /// Makes the typed job. `folder` is put before relative paths. Checks every value on its own and
 /// against the others (dates in order, shares between 0 and 1, one of elevation and slope, ...);

@@ -53,7 +53,10 @@ JobValues read_job_values(const std::filesystem::path& file) {
     }
     std::stringstream content;
     content << stream.rdbuf();
-    std::string text = content.str();
+    return parse_job_values(content.str(), file);
+}
+
+JobValues parse_job_values(std::string text, const std::filesystem::path& file) {
     if (text.substr(0, 3) == "\xEF\xBB\xBF") text.erase(0, 3);
     if (text.find('\0') != std::string::npos) {
         throw Error(ErrorKind::input, "this is not a text file", {.path = file.string()});
