@@ -1,13 +1,16 @@
 # SPDX-License-Identifier: MIT
-"""What the tests of clusters share: a PostgreSQL of their own, the program, a small district."""
+"""What the tests of clusters share: PostgreSQL and Slurm of their own, and a small district."""
+import getpass
 import glob
 import json
 import os
 import pwd
 import shutil
+import socket
 import subprocess
 import sys
 import tempfile
+import time
 
 SAMPLES = os.path.join(os.path.dirname(os.path.abspath(__file__)), "../../geodata-samples")
 
@@ -101,3 +104,104 @@ class Postgres:
     def connection(self, database, **more):
         words = {"host": self.folder, "user": "postgres", "dbname": database, **more}
         return "PG:" + " ".join(f"{key}={value}" for key, value in words.items())
+
+
+class Slurm:
+    """Controller and one node on loopback, with keys, configuration and state in a temporary folder."""
+
+    def __init__(self, cores=2):
+        for name in ("munged", "slurmctld", "slurmd", "sbatch"):
+            if not shutil.which(name, path=os.environ["PATH"] + ":/usr/sbin"):
+                skip(f"Slurm is not installed ({name} is missing)")
+        self.folder = folder = tempfile.mkdtemp(prefix="catchfield-slurm-")
+        self.processes = []
+        os.chmod(folder, 0o755)  # munge refuses a socket that others cannot reach
+        os.environ["PATH"] += ":/usr/sbin"
+        host, user = socket.gethostname().split(".")[0], getpass.getuser()
+        ports = []
+        for _ in range(2):
+            with socket.socket() as probe:
+                probe.bind(("127.0.0.1", 0))
+                ports.append(probe.getsockname()[1])
+        with open(folder + "/munge.key", "wb") as file:
+            file.write(os.urandom(1024))
+        os.chmod(folder + "/munge.key", 0o400)
+        for name in ("state", "spool"):
+            os.mkdir(f"{folder}/{name}")
+        with open(folder + "/slurm.conf", "w", encoding="utf-8") as file:
+            file.write("\n".join([
+                "ClusterName=test", f"SlurmctldHost={host}(127.0.0.1)", "AuthType=auth/munge",
+                f"AuthInfo=socket={folder}/munge.sock", "CredType=cred/munge",
+                f"SlurmUser={user}", f"SlurmdUser={user}", f"SlurmctldPort={ports[0]}",
+                f"SlurmdPort={ports[1]}", f"StateSaveLocation={folder}/state",
+                f"SlurmdSpoolDir={folder}/spool", f"SlurmctldPidFile={folder}/slurmctld.pid",
+                f"SlurmdPidFile={folder}/slurmd.pid", f"SlurmctldLogFile={folder}/slurmctld.log",
+                f"SlurmdLogFile={folder}/slurmd.log", "ProctrackType=proctrack/linuxproc",
+                "TaskPlugin=task/none", "JobAcctGatherType=jobacct_gather/none",
+                "AccountingStorageType=accounting_storage/none", "SelectType=select/cons_tres",
+                "SelectTypeParameters=CR_Core", "SwitchType=switch/none", "MpiDefault=none",
+                "SchedulerParameters=batch_sched_delay=0,sched_interval=1,sched_min_interval=0",
+                "KillWait=1", f"NodeName={host} NodeAddr=127.0.0.1 CPUs={cores} RealMemory=500",
+                f"PartitionName=main Nodes={host} Default=YES MaxTime=INFINITE State=UP", ""]))
+        os.environ["SLURM_CONF"] = folder + "/slurm.conf"
+        self._start("munged", "--foreground", "--force", f"--socket={folder}/munge.sock",
+                    f"--key-file={folder}/munge.key", f"--pid-file={folder}/munge.pid",
+                    f"--seed-file={folder}/munge.seed", f"--log-file={folder}/munge.log")
+        self._until(lambda: os.path.exists(folder + "/munge.sock"), "munged does not start")
+        self._start("slurmctld", "-D", "-f", folder + "/slurm.conf")
+        self._start("slurmd", "-D", "-f", folder + "/slurm.conf")
+        self._until(lambda: run(["sinfo", "-h", "-o", "%T"]).stdout.strip() == "idle",
+                    "Slurm's node does not start")
+
+    def _start(self, *words):
+        with open(f"{self.folder}/{words[0]}.out", "w", encoding="utf-8") as out:
+            self.processes.append(subprocess.Popen(words, stdout=out, stderr=out, cwd=self.folder))
+
+    def _until(self, is_so, otherwise):
+        for _ in range(300):
+            if is_so():
+                return
+            time.sleep(0.1)
+        logs = ""
+        for path in glob.glob(self.folder + "/*.log") + glob.glob(self.folder + "/*.out"):
+            with open(path, encoding="utf-8", errors="replace") as file:
+                logs += f"== {path}\n{file.read()[-2000:]}\n"
+        self.close()
+        raise RuntimeError(otherwise + "\n" + logs)
+
+    def close(self):
+        for process in reversed(self.processes):
+            process.terminate()
+        for process in self.processes:
+            process.wait(timeout=60)
+        shutil.rmtree(self.folder)
+
+    def queue(self):
+        """Jobs that are not over, as squeue prints them: number, state, reason."""
+        done = run(["squeue", "-h", "-r", "-o", "%i|%T|%r"])
+        if done.returncode != 0:
+            raise RuntimeError(done.stderr)
+        return [line.split("|") for line in done.stdout.splitlines()]
+
+    def wait(self, seconds=240):
+        end = time.monotonic() + seconds
+        while jobs := self.queue():
+            if time.monotonic() > end:
+                raise RuntimeError(f"jobs do not end: {jobs}")
+            time.sleep(0.2)
+
+    def state(self, job):
+        """Such as COMPLETED or FAILED."""
+        words = run(["scontrol", "-o", "show", "job", str(job)]).stdout.split()
+        return [word.split("=")[1] for word in words if word.startswith("JobState=")]
+
+
+def files_of(folder):
+    """Path in the folder to bytes."""
+    files = {}
+    for place, _, names in os.walk(folder):
+        for name in names:
+            path = os.path.join(place, name)
+            with open(path, "rb") as file:
+                files[os.path.relpath(path, folder)] = file.read()
+    return files
