@@ -81,7 +81,14 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     parts.output = request.output;
     // Fields that were finished before go to the database again: it replaces field by field.
     if (store) {
-        parts.also = [&](const FinishedField& field) { store->add(field.rows, head.package_crs); };
+        parts.also = [&](const FinishedField& field) {
+            try {
+                store->add(field.rows, head.package_crs);
+            } catch (const Error&) {
+                folder.keep();  // what is finished need not be made again
+                throw;
+            }
+        };
     }
     if (request.share.whole()) {
         parts.working_file = journal_name;

@@ -218,9 +218,10 @@ class Results(unittest.TestCase):
         fresh = dict(self.psql("SELECT field_id, min(n_rate_kg_ha) FROM clean.zones GROUP BY 1"))
         for i, field in enumerate(self.fields):
             self.assertEqual(rates[field] == fresh[field], i < 5, field)
-        # The same command again completes it.
+        # The same command again goes on, and completes it.
         done = self.plan("plan")
         self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertRegex(done.stderr, r"resuming: [1-9]\d* of 12 fields were finished")
         for table in TABLES:
             self.assertEqual(self.everything()[table], self.psql(
                 f"SELECT to_jsonb(t) - 'fid' FROM clean.{table} t ORDER BY 1"))
@@ -241,6 +242,27 @@ class Results(unittest.TestCase):
         self.assertEqual(self.psql("SELECT count(*) FROM catchfield.fields f WHERE zones <> (SELECT count(*) FROM "
                                    "catchfield.zones z WHERE z.field_id = f.field_id)"), [["0"]])
         self.assertEqual(self.counts()["fields"], len(self.fields))
+        # What was finished is kept: the next step of the message goes on.
+        done = self.plan("plan")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertRegex(done.stderr, r"resuming: [1-9]\d* of 12 fields were finished")
+        after = self.everything()
+        self.assertEqual(self.plan("fresh", more=["--results-schema", "clean"]).returncode, 0)
+        self.assertEqual(after["zones"], self.psql("SELECT to_jsonb(t) - 'fid' FROM clean.zones t ORDER BY 1"))
+
+    def test_shares_fill_one_database_at_the_same_time(self):
+        together = [subprocess.Popen(self.words(f"share-{i}", more=["--share", f"{i}/3"]), stdout=subprocess.DEVNULL,
+                                     stderr=subprocess.PIPE, text=True) for i in (1, 2, 3)]
+        for process in together:
+            _, words = process.communicate(timeout=120)
+            self.assertEqual(process.returncode, 0, words)
+        shares = self.everything()
+        # One is run again, as after an eviction.
+        self.assertEqual(self.plan("again", more=["--share", "2/3"]).returncode, 0)
+        self.assertEqual(self.everything(), shares)
+        self.psql("DROP SCHEMA catchfield CASCADE")
+        self.assertEqual(self.plan("whole").returncode, 0)
+        self.assertEqual(shares, self.everything())
 
     def test_wrong_database_server_password_and_words(self):
         self.expect_failure(self.plan(database=server.connection("nowhere")), 1,
