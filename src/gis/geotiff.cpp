@@ -3,6 +3,7 @@
 
 #include "base/error.hpp"
 #include "gis/detail/gdal.hpp"
+#include "gis/detail/tiff.hpp"
 
 #include <cpl_string.h>
 #include <gdal_priv.h>
@@ -10,6 +11,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <map>
 #include <vector>
 
 namespace catchfield::gis {
@@ -42,7 +44,8 @@ int tile_side(int cells) {
     return std::clamp((cells + 15) / 16 * 16, 16, 256);
 }
 
-std::string encode(const Image& image, const Crs& crs, const TiffOptions& options) {
+/// As GDAL's own drivers write it.
+std::string encode_by_gdal(const Image& image, const Crs& crs, const TiffOptions& options) {
     detail::ensure_started();
     const detail::ErrorScope scope;
     const bool cog = options.layout == TiffLayout::cog;
@@ -83,6 +86,63 @@ std::string encode(const Image& image, const Crs& crs, const TiffOptions& option
     dataset.reset();
     if (!good || scope.failed()) scope.fail(ErrorKind::output, "a GeoTIFF cannot be written", {});
     return detail::take_memory_file(file.path());
+}
+
+/// Tags of a TIFF that say how cells lie: pixel scale and tie point (GeoTIFF 1.1, OGC 19-008).
+constexpr std::uint16_t pixel_scale_tag = 33550, tie_point_tag = 33922;
+constexpr std::uint16_t double_type = 12;
+
+detail::TiffTag doubles_tag(std::uint16_t number, std::initializer_list<double> values) {
+    detail::TiffTag tag{number, double_type, static_cast<std::uint32_t>(values.size()), {}};
+    for (const double value : values) {
+        tag.bytes.append(reinterpret_cast<const char*>(&value), sizeof value);
+    }
+    return tag;
+}
+
+/// What GDAL writes about the CRS, nodata, unit and description, taken from a small file it makes;
+/// the same for all rasters of a kind, and most of the cost of one.
+const std::vector<detail::TiffTag>& described(const Image& image, const Crs& crs,
+                                              const TiffOptions& options) {
+    thread_local std::map<std::string, std::vector<detail::TiffTag>> cache;
+    constexpr std::size_t most_kinds = 200;
+    const std::string key = crs.wkt() + '\n' + options.description + '\n' + options.unit + '\n' +
+                            std::to_string(static_cast<int>(image.type));
+    if (const auto found = cache.find(key); found != cache.end()) return found->second;
+    const std::array<float, 1> pixel{};
+    const Image small{.cols = 1,
+                      .rows = 1,
+                      .transform = {0.0, 1.0, 0.0, 0.0, 0.0, -1.0},
+                      .type = image.type,
+                      .nodata = image.nodata,
+                      .pixels = pixel.data()};
+    std::vector<detail::TiffTag> tags = detail::tiff_tags(encode_by_gdal(small, crs, options));
+    std::erase_if(tags, [](const detail::TiffTag& tag) {
+        return tag.number == pixel_scale_tag || tag.number == tie_point_tag;
+    });
+    if (cache.size() >= most_kinds) cache.clear();
+    return cache[key] = std::move(tags);
+}
+
+std::string encode(const Image& image, const Crs& crs, const TiffOptions& options) {
+    const std::size_t cells =
+        static_cast<std::size_t>(image.cols) * static_cast<std::size_t>(image.rows);
+    if (options.layout != TiffLayout::tiled || cells > detail::most_tiff_bytes / sizeof(float)) {
+        return encode_by_gdal(image, crs, options);
+    }
+    std::vector<detail::TiffTag> tags = described(image, crs, options);
+    const auto& place = image.transform;
+    tags.push_back(doubles_tag(pixel_scale_tag, {place[1], -place[5], 0.0}));
+    tags.push_back(doubles_tag(tie_point_tag, {0.0, 0.0, 0.0, place[0], place[3], 0.0}));
+    return detail::tiled_tiff({.cols = image.cols,
+                               .rows = image.rows,
+                               .tile_cols = tile_side(image.cols),
+                               .tile_rows = tile_side(image.rows),
+                               .sample = image.type == GDT_Float32 ? detail::TiffSample::float32
+                                         : image.type == GDT_Byte  ? detail::TiffSample::byte
+                                                                   : detail::TiffSample::uint16,
+                               .pixels = image.pixels},
+                              tags);
 }
 
 template <typename T>

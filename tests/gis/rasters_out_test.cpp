@@ -70,6 +70,64 @@ TEST(GeoTiff, ComesBackAsWritten) {
     }
 }
 
+/// What GDAL's own driver makes of the same raster with the same options.
+std::string by_gdal(const Raster<float>& pixels, int epsg, const std::string& description,
+                    const std::string& unit, int tile_cols, int tile_rows) {
+    const std::string path = "/vsimem/by-gdal/r.tif";
+    GDALDriver* driver = GetGDALDriverManager()->GetDriverByName("GTiff");
+    const std::string width = "BLOCKXSIZE=" + std::to_string(tile_cols);
+    const std::string height = "BLOCKYSIZE=" + std::to_string(tile_rows);
+    const char* options[] = {"TILED=YES",        width.c_str(), height.c_str(),
+                             "COMPRESS=DEFLATE", "PREDICTOR=3", nullptr};
+    const GridFrame& frame = pixels.frame;
+    {
+        const GDALDatasetUniquePtr dataset(driver->Create(
+            path.c_str(), frame.cols, frame.rows, 1, GDT_Float32, const_cast<char**>(options)));
+        double transform[] = {frame.west, frame.cell, 0.0, frame.north, 0.0, -frame.cell};
+        dataset->SetGeoTransform(transform);
+        OGRSpatialReference reference;
+        reference.importFromEPSG(epsg);
+        dataset->SetSpatialRef(&reference);
+        GDALRasterBand* band = dataset->GetRasterBand(1);
+        band->SetNoDataValue(-9999.0);
+        band->SetDescription(description.c_str());
+        band->SetUnitType(unit.c_str());
+        EXPECT_EQ(band->RasterIO(GF_Write, 0, 0, frame.cols, frame.rows,
+                                 const_cast<float*>(pixels.values.data()), frame.cols, frame.rows,
+                                 GDT_Float32, 0, 0, nullptr),
+                  CE_None);
+    }
+    vsi_l_offset size = 0;
+    const GByte* bytes = VSIGetMemFileBuffer(path.c_str(), &size, FALSE);
+    std::string file(reinterpret_cast<const char*>(bytes), static_cast<std::size_t>(size));
+    VSIUnlink(path.c_str());
+    return file;
+}
+
+// An outside check of the room's own encoder: byte by byte what GDAL's GTiff driver writes, with
+// one tile and with several, in projected and geographic systems.
+TEST(GeoTiff, SameBytesAsGdal) {
+    start();
+    for (const auto& [cols, rows] :
+         {std::pair{1, 1}, {45, 45}, {256, 40}, {257, 300}, {700, 530}}) {
+        for (const int epsg : {32615, 26915, 4326}) {
+            const Sample made = sample(cols, rows);
+            Raster<float> pixels = made.values;
+            for (std::size_t i = 0; i < pixels.size(); ++i) {
+                if (made.valid[i] == 0) pixels[i] = -9999.0F;
+            }
+            const std::string own =
+                geotiff_bytes(made.values, made.valid, Crs::from_epsg(epsg),
+                              {.description = "soil loss < T & \"rate\"", .unit = "Mg/ha a year"});
+            const int tile_cols = std::min(256, (cols + 15) / 16 * 16);
+            const int tile_rows = std::min(256, (rows + 15) / 16 * 16);
+            EXPECT_TRUE(own == by_gdal(pixels, epsg, "soil loss < T & \"rate\"", "Mg/ha a year",
+                                       tile_cols, tile_rows))
+                << cols << " x " << rows << ", EPSG:" << epsg;
+        }
+    }
+}
+
 TEST(GeoTiff, RefusesWhatIsNoNumber) {
     Sample made = sample(4, 4);
     made.values[0] = std::nanf("");
