@@ -146,8 +146,11 @@ void put(ByteWriter& out, const IndexEntry& entry) {
         out.text(*text);
     }
     out.whole(static_cast<std::uint64_t>(entry.shade));
-    for (const double value : {entry.box.min_x, entry.box.min_y, entry.box.max_x, entry.box.max_y})
+    for (const double value :
+         {entry.box.min_x, entry.box.min_y, entry.box.max_x, entry.box.max_y, entry.area_ha,
+          entry.known_ha, entry.loss_now_mg, entry.loss_cover_mg, entry.n_kg}) {
         out.real(value);
+    }
 }
 
 IndexEntry take_index(ByteReader& in) {
@@ -157,8 +160,11 @@ IndexEntry take_index(ByteReader& in) {
         *text = in.text();
     }
     entry.shade = static_cast<int>(in.whole());
-    for (double* value : {&entry.box.min_x, &entry.box.min_y, &entry.box.max_x, &entry.box.max_y})
+    for (double* value :
+         {&entry.box.min_x, &entry.box.min_y, &entry.box.max_x, &entry.box.max_y, &entry.area_ha,
+          &entry.known_ha, &entry.loss_now_mg, &entry.loss_cover_mg, &entry.n_kg}) {
         *value = in.real();
+    }
     return entry;
 }
 

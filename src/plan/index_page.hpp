@@ -21,6 +21,8 @@ struct IndexEntry {
     std::string label;    ///< what the outline says, plain text
     int shade = 0;        ///< class of present soil loss over tolerance, 0 (not known) to 4
     Box box{};            ///< of the outline
+    /// For the sums: planned area, area with a known soil loss, its loss a year, nitrogen.
+    double area_ha = 0.0, known_ha = 0.0, loss_now_mg = 0.0, loss_cover_mg = 0.0, n_kg = 0.0;
 };
 
 /// Safe from any thread.

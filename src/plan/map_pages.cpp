@@ -20,7 +20,7 @@ std::string map_section(const Inputs& inputs, const FieldResult& result) {
     const auto figures = [&](const std::string& id, const std::string& title,
                              const std::string& unit, Scale scale, auto value, auto text,
                              const std::string& shared = {}) {
-        report::MapView view{id, title, unit, scale, {}, {}, shared};
+        report::MapView view{id, title, unit, scale, {}, {}, shared, id.ends_with("-rate")};
         for (std::size_t z = 0; z < result.zones.size(); ++z) {
             const std::optional<double> one = value(result.zones[z], z);
             view.values.push_back(one);
@@ -29,7 +29,7 @@ std::string map_section(const Inputs& inputs, const FieldResult& result) {
         map.views.push_back(std::move(view));
     };
     const auto classes = [&](const std::string& id, const std::string& title, auto name) {
-        report::MapView view{id, title, "", Scale::classes, {}, {}, {}};
+        report::MapView view{id, title, "", Scale::classes, {}, {}, {}, false};
         for (const ZoneResult& zone : result.zones) view.text.push_back(name(zone));
         map.views.push_back(std::move(view));
     };

@@ -11,17 +11,17 @@
 
 namespace catchfield::report {
 
-inline constexpr std::array<std::string_view, 5> cividis = {"#002051", "#3c4d6e", "#7f7c75",
-                                                            "#bbaf71", "#fdea45"};
-inline constexpr std::array<std::string_view, 5> yl_or_br = {"#ffffd4", "#fed98e", "#fe9929",
-                                                             "#d95f0e", "#993404"};
-inline constexpr std::array<std::string_view, 8> okabe_ito = {
+inline constexpr std::array<std::string_view, 5> cividis_colours = {"#002051", "#3c4d6e", "#7f7c75",
+                                                                    "#bbaf71", "#fdea45"};
+inline constexpr std::array<std::string_view, 5> yl_or_br_colours = {
+    "#ffffd4", "#fed98e", "#fe9929", "#d95f0e", "#993404"};
+inline constexpr std::array<std::string_view, 8> okabe_ito_colours = {
     "#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999"};
-inline constexpr std::string_view no_value = "#d9d9d9";
+inline constexpr std::string_view no_value_colour = "#d9d9d9";
 
 /// Colour of the i-th unordered class; they repeat after eight.
 inline constexpr std::string_view class_colour(std::size_t i) {
-    return okabe_ito[i % okabe_ito.size()];
+    return okabe_ito_colours[i % okabe_ito_colours.size()];
 }
 
 }  // namespace catchfield::report

@@ -9,6 +9,7 @@
 #include <cmath>
 #include <map>
 #include <set>
+#include <utility>
 
 namespace catchfield::report {
 
@@ -39,11 +40,19 @@ Painted paint_classes(const MapView& view) {
     return painted;
 }
 
+/// The figure most zones would read the same: "56.1".
+std::string first_known(const MapView& view) {
+    for (std::size_t z = 0; z < view.values.size(); ++z) {
+        if (view.values[z]) return view.text[z];
+    }
+    return {};
+}
+
 /// Five classes of equal width between the limits.
 Painted paint_amounts(const MapView& view, const Limits& limits) {
     Painted painted;
     const auto [low, high] = limits;
-    const auto& ramp = view.scale == ColourScale::cividis ? cividis : yl_or_br;
+    const auto& ramp = view.scale == ColourScale::cividis ? cividis_colours : yl_or_br_colours;
     // All alike: a colour of the middle. A difference within rounding is none.
     const bool alike = !(high - low > 1e-9 * std::max(std::abs(high), std::abs(low)));
     const auto class_of = [&](double value) {
@@ -51,12 +60,33 @@ Painted paint_amounts(const MapView& view, const Limits& limits) {
                      : static_cast<std::size_t>(
                            std::clamp(std::floor(5.0 * (value - low) / (high - low)), 0.0, 4.0));
     };
+    std::set<std::pair<double, std::string>> steps;
     bool missing = false;
-    for (const auto& value : view.values) {
-        missing = missing || !value;
-        painted.fill.emplace_back(value ? ramp[class_of(*value)] : no_value);
+    for (std::size_t z = 0; z < view.values.size(); ++z) {
+        missing = missing || !view.values[z];
+        if (view.values[z]) steps.emplace(*view.values[z], view.text[z]);
     }
-    if (!alike) {
+    const bool as_steps = view.in_steps && !alike && steps.size() <= ramp.size();
+    const auto step_colour = [&](std::size_t i) {
+        return ramp[(ramp.size() - 1) * i / (steps.size() - 1)];
+    };
+    for (std::size_t z = 0; z < view.values.size(); ++z) {
+        if (!view.values[z]) {
+            painted.fill.emplace_back(no_value_colour);
+        } else if (as_steps) {
+            const auto at = steps.find({*view.values[z], view.text[z]});
+            painted.fill.emplace_back(
+                step_colour(static_cast<std::size_t>(std::distance(steps.begin(), at))));
+        } else {
+            painted.fill.emplace_back(ramp[class_of(*view.values[z])]);
+        }
+    }
+    if (as_steps) {
+        std::size_t i = 0;
+        for (const auto& step : steps) {
+            painted.legend.push_back({std::string(step_colour(i++)), step.second});
+        }
+    } else if (!alike) {
         for (std::size_t i = 0; i < 5; ++i) {
             const auto limit = [&](std::size_t step) {
                 return significant(low + (high - low) * static_cast<double>(step) / 5.0, 3);
@@ -64,9 +94,9 @@ Painted paint_amounts(const MapView& view, const Limits& limits) {
             painted.legend.push_back({std::string(ramp[i]), limit(i) + " to " + limit(i + 1)});
         }
     } else if (std::isfinite(low)) {
-        painted.legend.push_back({std::string(ramp[2]), "the same everywhere"});
+        painted.legend.push_back({std::string(ramp[2]), first_known(view) + " everywhere"});
     }
-    if (missing) painted.legend.push_back({std::string(no_value), "not known"});
+    if (missing) painted.legend.push_back({std::string(no_value_colour), "not known"});
     return painted;
 }
 

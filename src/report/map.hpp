@@ -27,6 +27,8 @@ struct MapView {
     std::vector<std::string> text;
     /// Views of the same name share their class limits, so that their colours compare.
     std::string shared_limits{};
+    /// Rates come in steps: up to five different ones are shown as themselves, not as classes.
+    bool in_steps = false;
 };
 
 struct ZoneMap {
