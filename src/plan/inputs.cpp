@@ -346,4 +346,59 @@ Inputs load_inputs(const Job& job) {
     return inputs;
 }
 
+std::vector<InputTrial> try_inputs(const Job& job) {
+    std::vector<InputTrial> trials;
+    const auto attempt = [&](const char* name, const auto& load) {
+        std::string failure;
+        try {
+            load();
+        } catch (const Error& error) {
+            failure = error.what();
+        }
+        trials.push_back({name, failure});
+    };
+    const auto attempt_layer = [&](const char* name, const std::string& path) {
+        if (path.empty()) return;
+        attempt(name, [&] {
+            const gis::VectorLayer layer = gis::read_layer(path);
+            gis::require_crs(layer.crs_wkt, "", path, name);
+        });
+    };
+    std::vector<std::string> ignored;
+    std::vector<FieldBoundary> fields;
+    gis::Crs crs;
+    attempt("fields", [&] {
+        std::size_t null_geometries = 0;
+        fields = read_boundaries(job, crs, null_geometries, ignored);
+    });
+    attempt("terrain", [&] {
+        gis::RasterSource(job.terrain.source == TerrainSource::elevation ? job.terrain.elevation
+                                                                         : job.terrain.slope);
+    });
+    attempt("soil map", [&] { load_soils(job); });
+    if (!fields.empty()) {
+        attempt("weather", [&] {
+            SeasonDates dates;
+            load_climate(job, centre_of(fields, crs), dates);
+        });
+    }
+    if (!job.compaction.probes.empty()) attempt("stops", [&] { load_probes(job, ignored); });
+    if (!job.nitrogen.soil_tests.empty()) attempt("soil tests", [&] { load_tests(job, ignored); });
+    if (!job.nitrogen.credits_table.empty()) {
+        attempt("credits", [&] {
+            nitrogen::CreditTable::parse(gis::read_file(job.nitrogen.credits_table),
+                                         job.nitrogen.credits_table);
+        });
+    }
+    if (!job.cover.catalogue.empty()) {
+        attempt("catalogue", [&] {
+            cover::Catalogue catalogue = cover::Catalogue::built_in();
+            catalogue.add_species(read_table(job.cover.catalogue));
+        });
+    }
+    attempt_layer("barriers", job.terrain.barriers);
+    attempt_layer("no-apply", job.nitrogen.no_apply);
+    return trials;
+}
+
 }  // namespace catchfield::plan

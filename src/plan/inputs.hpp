@@ -97,6 +97,16 @@ struct Inputs {
 /// confidence goes into `warnings`.
 Inputs load_inputs(const Job& job);
 
+/// One input tried by itself; why it cannot be used, "" where it can.
+struct InputTrial {
+    std::string name;
+    std::string failure;
+};
+
+/// Tries boundary, terrain, soil map, weather, stops, soil tests and the rest one by one, so that
+/// all that is wrong is known at once. Inputs that the job does not name are left out.
+std::vector<InputTrial> try_inputs(const Job& job);
+
 /// Fields of the job's boundary file, with ids and safe names.
 std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
                                            std::size_t& null_geometries,

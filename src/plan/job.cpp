@@ -214,8 +214,30 @@ NamedValues split_named(const std::string& text) {
     return named;
 }
 
+namespace {
+
+/// Where more than one input that a plan cannot do without is missing, all are named at once.
+void require_inputs(const Reader& read) {
+    std::vector<std::string> missing;
+    for (const char* key :
+         {"field.boundary", "soil.map", "season.harvest", "season.next-planting"}) {
+        if (read.text(key).empty()) missing.emplace_back(key);
+    }
+    if (read.text("terrain.elevation").empty() && read.text("terrain.slope").empty())
+        missing.emplace_back("terrain.elevation (or terrain.slope)");
+    if (missing.size() < 2) return;
+    std::string list;
+    for (const std::string& key : missing) list += (list.empty() ? "" : ", ") + key;
+    throw Error(
+        ErrorKind::usage, "these are not given: " + list,
+        {.hint = "Set them in the job file; 'catchfield start FOLDER' finds what is there."});
+}
+
+}  // namespace
+
 Job make_job(const JobValues& values, const std::filesystem::path& folder) {
     const Reader read(values, folder);
+    require_inputs(read);
     Job job;
     job.values = values;
 

@@ -30,6 +30,7 @@ constexpr int deepest = 4;
 struct Proposal {
     JobValues values;
     std::map<std::string, std::string> remarks;
+    std::map<std::string, std::string> examples;  ///< of keys that stay commented out
     bool has(const std::string& key) const { return values.contains(key); }
     void set(const std::string& key, const std::string& value, const std::string& remark = {}) {
         if (!values.emplace(key, value).second) return;
@@ -404,11 +405,13 @@ void propose_weather(Proposal& proposal, StartResult& result, const Point& centr
         const std::string near =
             place.place.name + " (" + fixed(place.distance_km, 0) + " km away)";
         if (!proposal.has("weather.erosivity") && !proposal.has("weather.rain")) {
-            proposal.set("weather.erosivity",
-                         fixed(place.place.r_si / units::r_si_per_us, 0) + " us",
-                         "rough: " + near + ", memory: check");
-            result.unsure.push_back("weather.erosivity is a rough reading near " + near +
-                                    "; a published R for your county is better.");
+            // Left as a comment: what is set counts as the user's own, published figure.
+            const std::string r = fixed(place.place.r_si / units::r_si_per_us, 0) + " us";
+            proposal.examples["weather.erosivity"] = r;
+            proposal.remarks["weather.erosivity"] =
+                "not set: a rough reading near " + near + " or from rain stands in";
+            result.unsure.push_back("weather.erosivity is not set: about " + r + " near " + near +
+                                    " by a rough reading; write the published R of your county.");
         }
         if (!normals) {
             result.unsure.push_back("there is no weather file: built-in normals near " + near +
@@ -465,13 +468,17 @@ std::string job_text(const Proposal& proposal) {
         }
         const std::string short_name = name.substr(section.size() + 1);
         const auto value = proposal.values.find(name);
+        const auto remark = proposal.remarks.find(name);
+        if (remark != proposal.remarks.end()) text += "# " + remark->second + "\n";
         if (value != proposal.values.end()) {
-            const auto remark = proposal.remarks.find(name);
-            if (remark != proposal.remarks.end()) text += "# " + remark->second + "\n";
             text += short_name + " = " + value->second + "\n";
         } else {
-            text += "# " + short_name + " = " +
-                    std::string(key.fallback.empty() ? key.metavar : key.fallback) + "    " +
+            const auto example = proposal.examples.find(name);
+            const std::string_view shown = example != proposal.examples.end()
+                                               ? std::string_view(example->second)
+                                           : key.fallback.empty() ? key.metavar
+                                                                  : key.fallback;
+            text += "# " + short_name + " = " + std::string(shown) + "    " +
                     std::string(key.help) + "\n";
         }
     }
