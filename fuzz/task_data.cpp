@@ -61,7 +61,7 @@ Task task(fuzz::Bytes& bytes) {
     result.grid.cell_lat = bytes.real(1e-6, 1.5);
     result.grid.cell_lon = bytes.real(1e-6, 1.5);
     // On the globe: the writer's caller sees to that.
-    result.grid.south = bytes.real(-90.0, 90.0 - result.grid.rows * result.grid.cell_lat);
+    result.grid.south = bytes.real(-90.0, 89.999 - result.grid.rows * result.grid.cell_lat);
     result.grid.west = bytes.real(-180.0, 180.0 - result.grid.cols * result.grid.cell_lon);
     for (std::size_t i = 0; i < result.grid.size(); ++i) {
         if (result.form == TaskForm::grid_type_1) {
