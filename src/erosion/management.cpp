@@ -124,6 +124,8 @@ std::vector<Operation> operations_of(const Season& season, const CoverGrowth* co
                    ", which is not between 120 days before the harvest and the next planting");
         if (cover->ends < cover->sown)
             refuse("the cover ends on " + iso_date(cover->ends) + ", before it is sown");
+        if (cover->ends < season.harvest)
+            refuse("the cover ends on " + iso_date(cover->ends) + ", before the harvest");
         if (days_between(season.next_planting, cover->ends) > 30)
             refuse("the cover ends on " + iso_date(cover->ends) +
                    ", more than 30 days after the next planting");

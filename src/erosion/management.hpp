@@ -103,8 +103,8 @@ HarvestResidue residue_at_harvest(const Season& season);
 /// Dated operations of a season; with a cover, also its sowing and its end. A cover that never
 /// grows is not sown, so that its rows are those without. Sorted by date.
 /// Throws Error(usage) for dates out of order (next planting not within a year after harvest, a
-/// cover sown before harvest by more than 120 days, ended before sown or after next planting by
-/// more than 30 days), shares outside 0-1, residue outside 0-30000 kg/ha, unknown ids.
+/// cover sown before harvest by more than 120 days, ended before sown, before the harvest or after
+/// next planting by more than 30 days), shares outside 0-1, residue outside 0-30000 kg/ha, unknown ids.
 std::vector<Operation> operations_of(const Season& season, const CoverGrowth* cover);
 
 /// One half-month of the record.
