@@ -5,6 +5,8 @@
 #include "report/charts.hpp"
 #include "report/html.hpp"
 
+#include <filesystem>
+
 namespace catchfield::plan {
 
 namespace {
@@ -85,11 +87,11 @@ std::string zoning_section(const FieldResult& result) {
 std::string sources_section(const Inputs& inputs) {
     report::HtmlTable files;
     files.caption = "Files that went into this plan";
-    files.heads = {"Key", "File", "Bytes", "Fingerprint (xxh64)"};
-    files.numeric = {false, false, true, false};
+    // Names alone: the page of a field stays the same when another field of the file changes.
+    files.heads = {"Key of the job", "File"};
     for (const Fingerprint& file : inputs.fingerprints) {
-        files.rows.push_back({report::escape(file.key), name(file.path), std::to_string(file.bytes),
-                              report::escape(file.xxh64)});
+        files.rows.push_back(
+            {report::escape(file.key), name(std::filesystem::path(file.path).filename().string())});
     }
     report::HtmlTable words;
     words.caption = "What the words for \"how sure\" mean";
@@ -106,7 +108,9 @@ std::string sources_section(const Inputs& inputs) {
     return "<h2 id=\"sources\">What went into it</h2>\n" + report::table(files) +
            report::disclosure("how-sure", "How sure: what the words mean", report::table(words)) +
            "<p class=\"soft\">Made by catchfield " CATCHFIELD_VERSION
-           ". All settings are in run.json beside the plan; every figure of the zones is in "
+           ". All settings and the fingerprints of the files are in run.json beside the plan; "
+           "every "
+           "figure of the zones is in "
            "zones.csv, the nitrogen sums in budget.csv.</p>\n";
 }
 

@@ -12,7 +12,7 @@ namespace catchfield::plan {
 /// Why this many zones, with the indices by count. HTML.
 std::string zoning_section(const FieldResult& result);
 
-/// Input files with their fingerprints, the program, and what the words for "how sure" mean. HTML.
+/// Input files, the program, and what the words for "how sure" mean. HTML.
 std::string sources_section(const Inputs& inputs);
 
 }  // namespace catchfield::plan
