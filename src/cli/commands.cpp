@@ -9,6 +9,7 @@ std::vector<std::unique_ptr<Command>> all_commands() {
     commands.push_back(start_command());
     commands.push_back(check_command());
     commands.push_back(plan_command());
+    commands.push_back(gather_command());
     commands.push_back(rank_command());
     commands.push_back(export_command());
     commands.push_back(fit_command());
@@ -45,7 +46,8 @@ std::string command_help(const Command& command) {
     }
     return text + "\ncommon options:\n" + options_help(common_options()) +
            "\nexit codes: 0 all done; 1 failed, nothing left behind; 2 command line or job file\n"
-           "wrong; 3 done, but some fields were skipped or only partly covered.\n";
+           "wrong; 3 done, but some fields were skipped or only partly covered; 130 and 143\n"
+           "stopped by Ctrl-C or SIGTERM.\n";
 }
 
 }  // namespace catchfield::cli

@@ -11,6 +11,7 @@ namespace catchfield::cli {
 std::unique_ptr<Command> start_command();
 std::unique_ptr<Command> check_command();
 std::unique_ptr<Command> plan_command();
+std::unique_ptr<Command> gather_command();
 std::unique_ptr<Command> rank_command();
 std::unique_ptr<Command> export_command();
 std::unique_ptr<Command> fit_command();

@@ -239,6 +239,15 @@ StagedFolder::~StagedFolder() {
     ::close(m_lock_descriptor);
 }
 
+void StagedFolder::clear() const {
+    std::error_code error;
+    for (const auto& entry : fs::directory_iterator(m_partial, error)) {
+        fs::remove_all(entry.path(), error);
+        if (error) break;
+    }
+    if (error) cannot("the unfinished output cannot be removed", m_partial, error.value());
+}
+
 std::string StagedFolder::folder(const std::string& name) const {
     const std::string path = m_partial + "/" + name;
     std::error_code error;

@@ -61,6 +61,8 @@ class StagedFolder {
     const std::string& path() const { return m_partial; }
     /// A lasting folder that an earlier run left.
     bool found() const { return m_found; }
+    /// Removes all that stands in the partial folder.
+    void clear() const;
     /// The folder stays as it is for a later run, whatever happens from now on.
     void keep() { m_keep = true; }
     /// Creates a sub-folder (and its parents) and returns its path.

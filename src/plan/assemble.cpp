@@ -136,7 +136,7 @@ RunSummary assemble(const RunHead& head, gis::StagedFolder& folder, const Assemb
     if (tally.fields() < request.fields) throw Stopped{};
 
     // A share may be empty, or hold nothing but bad fields; a whole job may not.
-    if (tally.done + tally.partly == 0 && head.share.whole()) {
+    if (tally.done + tally.partly == 0 && !head.share) {
         throw Error(ErrorKind::data,
                     request.fields == 1
                         ? tally.first_reason

@@ -14,6 +14,15 @@ namespace catchfield::plan {
 
 namespace {
 
+/// "rates/north-seed.tif": a plain file in one of the folders, so that no record leads elsewhere.
+bool is_field_file(const std::string& name) {
+    const std::size_t slash = name.find('/');
+    const std::string folder = name.substr(0, slash);
+    return slash != std::string::npos && name.find('/', slash + 1) == std::string::npos &&
+           slash + 1 < name.size() && name[slash + 1] != '.' &&
+           (folder == "rates" || folder == "layers" || folder == "report");
+}
+
 void put(ByteWriter& out, const MultiPolygon& shape) {
     out.whole(shape.size());
     for (const Polygon& polygon : shape) {
@@ -219,6 +228,7 @@ FinishedField decode_finished_field(std::string_view bytes) {
     field.files.resize(in.count(3 * sizeof(std::uint64_t)));
     for (FilePrint& file : field.files) {
         file.name = in.text();
+        if (!is_field_file(file.name)) throw Damaged{};
         file.bytes = in.whole();
         file.xxh64 = in.whole();
     }

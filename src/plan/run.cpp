@@ -13,7 +13,6 @@
 
 #include <atomic>
 #include <chrono>
-#include <filesystem>
 
 namespace catchfield::plan {
 
@@ -30,11 +29,6 @@ std::vector<std::size_t> numbers_of(const Inputs& inputs, const Share& share) {
     return numbers;
 }
 
-void remove_content(const std::string& folder) {
-    for (const auto& entry : std::filesystem::directory_iterator(folder))
-        gis::remove_folder(entry.path().string());
-}
-
 }  // namespace
 
 RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
@@ -45,14 +39,14 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     gis::start({.virtual_rasters = request.allow_virtual, .remote = request.allow_remote});
     const Inputs inputs = load_inputs(request.job);
     const RunHead head = run_head(inputs, request.share);
-    const std::vector<std::size_t> numbers = numbers_of(inputs, request.share);
+    const std::vector<std::size_t> numbers = numbers_of(inputs, request.share.value_or(Share{}));
     const double load_seconds = seconds_since();
     if (monitor.stop_asked && monitor.stop_asked()) throw Stopped{};
 
     std::optional<ResultStore> store;
     if (request.results) store.emplace(inputs, request.results);
     gis::StagedFolder folder(request.output, request.overwrite, gis::Staging::lasting);
-    if (request.fresh) remove_content(folder.path());
+    if (request.fresh) folder.clear();
     FinishedFields finished(inputs, head, numbers, folder.path());
     if (folder.found() && monitor.say) {
         if (finished.found() > 0) {
@@ -90,7 +84,7 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
             }
         };
     }
-    if (request.share.whole()) {
+    if (!request.share) {
         parts.working_file = journal_name;
     } else {
         parts.sealed = [&] { finished.seal(); };

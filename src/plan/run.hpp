@@ -7,6 +7,7 @@
 #include "plan/result_store.hpp"
 #include "plan/shares.hpp"
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -17,9 +18,9 @@ struct PlanRequest {
     std::string output;  ///< folder
     bool overwrite = false;
     bool strict = false;
-    bool fresh = false;  ///< do not go on with an unfinished run
-    Share share;
-    int threads = 0;  ///< 0: all cores
+    bool fresh = false;          ///< do not go on with an unfinished run
+    std::optional<Share> share;  ///< only this part of the fields
+    int threads = 0;             ///< 0: all cores
     bool allow_virtual = false;
     bool allow_remote = false;
     ResultTarget results;  ///< a database that takes the tables too

@@ -6,7 +6,7 @@
 
 namespace catchfield::plan {
 
-RunHead run_head(const Inputs& inputs, const Share& share) {
+RunHead run_head(const Inputs& inputs, const std::optional<Share>& share) {
     RunHead head;
     head.job = inputs.job;
     head.rate_unit = inputs.rate_unit;
@@ -31,8 +31,9 @@ std::string encode(const RunHead& head) {
     out.text(code.empty() ? head.package_crs.wkt() : code);
     out.text(head.json);
     out.whole(head.fields);
-    out.whole(head.share.index);
-    out.whole(head.share.count);
+    const Share share = head.share.value_or(Share{0, 0});
+    out.whole(share.index);
+    out.whole(share.count);
     return out.take();
 }
 
@@ -50,8 +51,10 @@ RunHead decode_run_head(std::string_view bytes) {
     head.package_crs = gis::Crs::from_user_input(in.text(), "the journal");
     head.json = in.text();
     head.fields = in.whole();
-    head.share.index = in.whole();
-    head.share.count = in.whole();
+    Share share;
+    share.index = in.whole();
+    share.count = in.whole();
+    if (share.count > 0) head.share = share;
     in.end();
     return head;
 }

@@ -8,6 +8,7 @@
 #include "plan/shares.hpp"
 #include "prescription/products.hpp"
 
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -22,12 +23,12 @@ struct RunHead {
     gis::Crs package_crs;               ///< of plan.gpkg: the first field's work CRS
     std::string json;                   ///< run.json as far as the list of fields, without a share
     std::size_t fields = 0;             ///< of the whole job, whatever the share
-    Share share;
+    std::optional<Share> share;         ///< nothing: the whole job
 
     bool us() const { return job.output.units == UnitSystem::us; }
 };
 
-RunHead run_head(const Inputs& inputs, const Share& share);
+RunHead run_head(const Inputs& inputs, const std::optional<Share>& share);
 
 /// For the journal: bytes of a head, and back. decode throws Damaged (bytes.hpp), or Error where
 /// the settings are none of this program's.

@@ -162,11 +162,12 @@ std::string run_json_tail() {
            "licensed adviser decides.\"\n}\n";
 }
 
-std::string with_share(const std::string& head, const Share& share) {
-    if (share.whole()) return head;
+std::string with_share(const std::string& head, const std::optional<Share>& share) {
+    if (!share) return head;
     const std::string before = "\"command\": \"plan\",\n";
     std::string text = head;
-    text.insert(text.find(before) + before.size(), "  \"share\": \"" + share_name(share) + "\",\n");
+    text.insert(text.find(before) + before.size(),
+                "  \"share\": \"" + share_name(*share) + "\",\n");
     return text;
 }
 

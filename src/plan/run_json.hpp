@@ -6,6 +6,7 @@
 #include "plan/result.hpp"
 #include "plan/shares.hpp"
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -33,7 +34,7 @@ FieldRecord record_of(const FieldResult& result);
 std::string run_json_head(const Inputs& inputs);
 std::string field_json(const FieldRecord& field);
 std::string run_json_tail();
-/// The head of a share's run.json, which says so.
-std::string with_share(const std::string& head, const Share& share);
+/// The head of a share's run.json, which says so; the same head for a whole job.
+std::string with_share(const std::string& head, const std::optional<Share>& share);
 
 }  // namespace catchfield::plan

@@ -14,7 +14,6 @@ namespace catchfield::plan {
 /// The index-th of count parts, counted from 1.
 struct Share {
     std::size_t index = 1, count = 1;
-    bool whole() const { return count == 1; }
     bool operator==(const Share&) const = default;
 };
 
