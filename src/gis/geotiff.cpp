@@ -44,6 +44,13 @@ int tile_side(int cells) {
     return std::clamp((cells + 15) / 16 * 16, 16, 256);
 }
 
+std::size_t cells(const Image& image) {
+    return static_cast<std::size_t>(image.cols) * static_cast<std::size_t>(image.rows);
+}
+
+/// Rasters from here on are left to GDAL, which packs their tiles on several threads.
+constexpr std::size_t many_cells = 1'000'000;
+
 /// As GDAL's own drivers write it.
 std::string encode_by_gdal(const Image& image, const Crs& crs, const TiffOptions& options) {
     detail::ensure_started();
@@ -56,6 +63,7 @@ std::string encode_by_gdal(const Image& image, const Crs& crs, const TiffOptions
         settings.SetNameValue("BLOCKYSIZE", std::to_string(tile_side(image.rows)).c_str());
         settings.SetNameValue("COMPRESS", "DEFLATE");
         settings.SetNameValue("PREDICTOR", image.type == GDT_Float32 ? "3" : "2");
+        if (cells(image) >= many_cells) settings.SetNameValue("NUM_THREADS", "ALL_CPUS");
     }
     const detail::MemoryFile file("raster.tif");
     GDALDatasetUniquePtr dataset(driver(cog ? "MEM" : "GTiff")
@@ -88,23 +96,11 @@ std::string encode_by_gdal(const Image& image, const Crs& crs, const TiffOptions
     return detail::take_memory_file(file.path());
 }
 
-/// Tags of a TIFF that say how cells lie: pixel scale and tie point (GeoTIFF 1.1, OGC 19-008).
-constexpr std::uint16_t pixel_scale_tag = 33550, tie_point_tag = 33922;
-constexpr std::uint16_t double_type = 12;
-
-detail::TiffTag doubles_tag(std::uint16_t number, std::initializer_list<double> values) {
-    detail::TiffTag tag{number, double_type, static_cast<std::uint32_t>(values.size()), {}};
-    for (const double value : values) {
-        tag.bytes.append(reinterpret_cast<const char*>(&value), sizeof value);
-    }
-    return tag;
-}
-
 /// What GDAL writes about the CRS, nodata, unit and description, taken from a small file it makes;
 /// the same for all rasters of a kind, and most of the cost of one.
-const std::vector<detail::TiffTag>& described(const Image& image, const Crs& crs,
-                                              const TiffOptions& options) {
-    thread_local std::map<std::string, std::vector<detail::TiffTag>> cache;
+const detail::DescribingTags& described(const Image& image, const Crs& crs,
+                                        const TiffOptions& options) {
+    thread_local std::map<std::string, detail::DescribingTags> cache;
     constexpr std::size_t most_kinds = 200;
     const std::string key = crs.wkt() + '\n' + options.description + '\n' + options.unit + '\n' +
                             std::to_string(static_cast<int>(image.type));
@@ -116,24 +112,14 @@ const std::vector<detail::TiffTag>& described(const Image& image, const Crs& crs
                       .type = image.type,
                       .nodata = image.nodata,
                       .pixels = pixel.data()};
-    std::vector<detail::TiffTag> tags = detail::tiff_tags(encode_by_gdal(small, crs, options));
-    std::erase_if(tags, [](const detail::TiffTag& tag) {
-        return tag.number == pixel_scale_tag || tag.number == tie_point_tag;
-    });
     if (cache.size() >= most_kinds) cache.clear();
-    return cache[key] = std::move(tags);
+    return cache[key] = detail::describing_tags(encode_by_gdal(small, crs, options));
 }
 
 std::string encode(const Image& image, const Crs& crs, const TiffOptions& options) {
-    const std::size_t cells =
-        static_cast<std::size_t>(image.cols) * static_cast<std::size_t>(image.rows);
-    if (options.layout != TiffLayout::tiled || cells > detail::most_tiff_bytes / sizeof(float)) {
+    if (options.layout != TiffLayout::tiled || cells(image) >= many_cells) {
         return encode_by_gdal(image, crs, options);
     }
-    std::vector<detail::TiffTag> tags = described(image, crs, options);
-    const auto& place = image.transform;
-    tags.push_back(doubles_tag(pixel_scale_tag, {place[1], -place[5], 0.0}));
-    tags.push_back(doubles_tag(tie_point_tag, {0.0, 0.0, 0.0, place[0], place[3], 0.0}));
     return detail::tiled_tiff({.cols = image.cols,
                                .rows = image.rows,
                                .tile_cols = tile_side(image.cols),
@@ -141,8 +127,12 @@ std::string encode(const Image& image, const Crs& crs, const TiffOptions& option
                                .sample = image.type == GDT_Float32 ? detail::TiffSample::float32
                                          : image.type == GDT_Byte  ? detail::TiffSample::byte
                                                                    : detail::TiffSample::uint16,
-                               .pixels = image.pixels},
-                              tags);
+                               .pixels = image.pixels,
+                               .west = image.transform[0],
+                               .north = image.transform[3],
+                               .cell_x = image.transform[1],
+                               .cell_y = -image.transform[5]},
+                              described(image, crs, options));
 }
 
 template <typename T>
