@@ -36,6 +36,8 @@ class CheckCommand final : public Command {
     }
 
     int run(Console& console) override {
+        for (const auto& [key, value] : plan::resolved_values(m_job))
+            console.detail(key + " = " + value);
         const plan::Readiness readiness = plan::check_job(m_job, m_allow_virtual, m_allow_remote);
         console.print(console.json ? readiness.json() : readiness.text());
         return readiness.ready() ? readiness.complete() ? all_done : partly : failed;

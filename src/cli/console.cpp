@@ -5,6 +5,9 @@
 
 #include <csignal>
 #include <cstdio>
+#include <cstdlib>
+#include <string_view>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 namespace catchfield::cli {
@@ -30,6 +33,58 @@ void write_all(std::FILE* stream, const std::string& text) {
     std::fwrite(text.data(), 1, text.size(), stream);
 }
 
+/// Names and messages come from files: what would steer the terminal (control characters of ASCII
+/// and of ISO 8859) becomes '?'. Line ends and tabs stay.
+std::string harmless(const std::string& text) {
+    std::string safe;
+    safe.reserve(text.size());
+    for (std::size_t i = 0; i < text.size(); ++i) {
+        const auto byte = static_cast<unsigned char>(text[i]);
+        const auto next = i + 1 < text.size() ? static_cast<unsigned char>(text[i + 1]) : 0U;
+        if (byte == 0xC2U && next >= 0x80U && next < 0xA0U) {
+            safe += '?';
+            ++i;
+        } else {
+            const bool control = (byte < 0x20U && byte != '\n' && byte != '\t') || byte == 0x7FU;
+            safe += control ? '?' : text[i];
+        }
+    }
+    return safe;
+}
+
+/// Messages are coloured on a terminal that can, unless NO_COLOR (no-color.org) or TERM says no.
+bool colours() {
+    static const bool on = [] {
+        const char* none = std::getenv("NO_COLOR");
+        const char* term = std::getenv("TERM");
+        return isatty(STDERR_FILENO) != 0 && (none == nullptr || *none == '\0') &&
+               term != nullptr && std::string_view(term) != "dumb";
+    }();
+    return on;
+}
+
+/// The first word of a message in a colour: red 31, yellow 33.
+std::string coloured(const std::string& text, std::size_t word, int colour) {
+    if (!colours()) return text;
+    return fmt::format("\x1b[{}m{}\x1b[0m{}", colour, text.substr(0, word), text.substr(word));
+}
+
+std::size_t terminal_width() {
+    winsize size{};
+    if (ioctl(STDERR_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 20) return size.ws_col;
+    return 80;
+}
+
+/// At most `width` letters, never half of one.
+std::string cut(const std::string& text, std::size_t width) {
+    std::size_t letters = 0;
+    for (std::size_t i = 0; i < text.size(); ++i) {
+        const bool begins = (static_cast<unsigned char>(text[i]) & 0xC0U) != 0x80U;
+        if (begins && letters++ == width) return text.substr(0, i);
+    }
+    return text;
+}
+
 }  // namespace
 
 void catch_signals() {
@@ -45,26 +100,31 @@ int stop_signal() {
 }
 
 void Console::print(const std::string& text) const {
-    write_all(stdout, text);
+    write_all(stdout, harmless(text));
     std::fflush(stdout);
 }
 
 void Console::say(const std::string& text) {
     if (quiet) return;
     clear_bar();
-    write_all(stderr, text + "\n");
+    // Marks of what to look at: "note: ..." of a run, "look at  ..." of start.
+    std::size_t word = 0;
+    for (const std::string_view mark : {"note:", "look at"}) {
+        if (text.starts_with(mark)) word = mark.size();
+    }
+    write_all(stderr, (word == 0 ? harmless(text) : coloured(harmless(text), word, 33)) + "\n");
 }
 
 void Console::detail(const std::string& text) {
     if (!verbose) return;
     clear_bar();
     const std::chrono::duration<double> passed = std::chrono::steady_clock::now() - m_start;
-    write_all(stderr, fmt::format("[{:7.3f} s] {}\n", passed.count(), text));
+    write_all(stderr, fmt::format("[{:7.3f} s] {}\n", passed.count(), harmless(text)));
 }
 
 void Console::error(const std::string& text) {
     clear_bar();
-    write_all(stderr, "catchfield: " + text + "\n");
+    write_all(stderr, coloured("catchfield: " + harmless(text), 11, 31) + "\n");
 }
 
 void Console::clear_bar() {
@@ -87,8 +147,11 @@ plan::Monitor Console::monitor() {
                                                       : passed.count() *
                                                             static_cast<double>(total - done) /
                                                             static_cast<double>(done);
-                        write_all(stderr, fmt::format("\r\x1b[K{:3}% {}/{} {} ({:.0f} s left)",
-                                                      percent, done, total, what, left));
+                        // In one line, or the next one would not clear it.
+                        const std::string line =
+                            fmt::format("{:3}% {}/{} ({:.0f} s left) {}", percent, done, total,
+                                        left, harmless(what));
+                        write_all(stderr, "\r\x1b[K" + cut(line, terminal_width() - 1));
                         std::fflush(stderr);
                         m_shown_percent = percent;
                         m_bar = true;

@@ -21,9 +21,15 @@ T choice(const ParsedOptions& options, const std::string& name, const std::strin
     const auto found = known.find(text);
     if (found != known.end()) return found->second;
     std::string list;
-    for (const auto& [word, value] : known) list += (list.empty() ? "" : ", ") + word;
+    std::vector<std::string> words;
+    for (const auto& [word, value] : known) {
+        list += (list.empty() ? "" : ", ") + word;
+        words.push_back(word);
+    }
+    const std::string near = nearest_name(text, words);
     throw Error(ErrorKind::usage, "--" + name + " is '" + text + "'",
-                {.hint = "Accepted: " + list + "."});
+                {.hint = (near.empty() ? "" : "Did you mean '" + near + "'? ") + "Accepted: " +
+                         list + "."});
 }
 
 double positive(const std::string& text, const std::string& name) {

@@ -130,13 +130,10 @@ bool Readiness::ready() const {
 }
 
 bool Readiness::complete() const {
-    return ready() &&
-           std::all_of(rows.begin(), rows.end(),
-                       [](const ReadinessRow& row) {
-                           return row.covers.empty() || row.covers == "100 %";
-                       }) &&
-           std::all_of(fields.begin(), fields.end(),
-                       [](const FieldReadiness& field) { return field.refused.empty(); });
+    return ready() && std::all_of(fields.begin(), fields.end(), [](const FieldReadiness& field) {
+               return field.refused.empty() && field.terrain > 0.9995 &&
+                      field.mapped + field.filled > 0.9995;
+           });
 }
 
 std::string Readiness::best_confidence() const {

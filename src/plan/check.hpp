@@ -35,8 +35,10 @@ struct Readiness {
     std::vector<FieldReadiness> fields;
     std::vector<std::string> notes;
 
-    bool ready() const;     ///< nothing blocks
-    bool complete() const;  ///< every input covers every field
+    bool ready() const;  ///< nothing blocks
+    /// Terrain and soil values on all of every field, the nearest polygon's included, as `plan`
+    /// counts it.
+    bool complete() const;
     /// The best confidence that zones can have with these inputs: high, medium or low.
     std::string best_confidence() const;
     std::string text() const;

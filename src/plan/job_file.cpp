@@ -17,7 +17,26 @@ namespace {
 
 constexpr std::uintmax_t max_job_bytes = 1 << 20;
 
-[[noreturn]] void unknown_key(const std::string& name, const std::filesystem::path& file) {
+/// "line 12": where a key stands for the n-th time.
+std::string place_of(const std::string& text, const std::string& name, int nth) {
+    std::istringstream lines(text);
+    std::string section;
+    int number = 0;
+    for (std::string line; std::getline(lines, line);) {
+        ++number;
+        const std::string_view bare = trim(std::string_view(line).substr(0, line.find('#')));
+        if (bare.starts_with("[") && bare.ends_with("]")) {
+            section = std::string(bare.substr(1, bare.size() - 2)) + ".";
+        } else if (section + std::string(trim(bare.substr(0, bare.find('=')))) == name &&
+                   --nth == 0) {
+            return "line " + std::to_string(number);
+        }
+    }
+    return {};
+}
+
+[[noreturn]] void unknown_key(const std::string& name, const std::filesystem::path& file,
+                              const std::string& place) {
     std::vector<std::string> known;
     for (const Key& key : job_keys()) known.emplace_back(key.name);
     std::string near = nearest_name(name, known);
@@ -31,6 +50,7 @@ constexpr std::uintmax_t max_job_bytes = 1 << 20;
     const std::size_t dot = near.find('.');
     throw Error(ErrorKind::usage, "unknown key '" + name + "'",
                 {.path = file.string(),
+                 .feature = place,
                  .hint = near.empty() ? "See docs/job-file.md for all keys."
                                       : "Did you mean '" + near.substr(dot + 1) + "' in section [" +
                                             near.substr(0, dot) + "]?"});
@@ -69,12 +89,16 @@ JobValues parse_job_values(std::string text, const std::filesystem::path& file) 
         std::istringstream lines(text);
         const auto parsed = po::parse_config_file(lines, none, true);
         for (const auto& option : parsed.options) {
-            if (find_key(option.string_key) == nullptr) unknown_key(option.string_key, file);
+            if (find_key(option.string_key) == nullptr) {
+                unknown_key(option.string_key, file, place_of(text, option.string_key, 1));
+            }
             const std::string value =
                 option.value.empty() ? "" : std::string(trim(option.value.front()));
             if (!values.emplace(option.string_key, value).second) {
                 throw Error(ErrorKind::usage, "key '" + option.string_key + "' is given twice",
-                            {.path = file.string(), .hint = "Keep one of the two lines."});
+                            {.path = file.string(),
+                             .feature = place_of(text, option.string_key, 2),
+                             .hint = "Keep one of the two lines."});
             }
         }
     } catch (const po::error& error) {

@@ -37,8 +37,11 @@ std::vector<cover::Cover> chosen(const cover::Catalogue& catalogue, const Specie
     else if (request.group == "mixture")
         filter.mixtures = true;
     else if (!request.group.empty()) {
+        const std::vector<std::string> groups = {"grass", "legume", "brassica", "mixture"};
+        const std::string near = nearest_name(request.group, groups);
         throw Error(ErrorKind::usage,
-                    "--group " + request.group + ": not one of grass, legume, brassica, mixture");
+                    "--group " + request.group + ": not one of grass, legume, brassica, mixture",
+                    {.hint = near.empty() ? "" : "Did you mean '" + near + "'?"});
     }
     return catalogue.list(filter);
 }
