@@ -178,9 +178,11 @@ std::string glance_section(const Inputs& inputs, const FieldResult& result) {
     for (const std::string& one : covers) names += (names.empty() ? "" : "; ") + name(one);
     std::vector<double> seed;
     for (const ZoneResult& zone : result.zones) seed.push_back(shown.rate(zone.seed_rate_kg_ha));
+    const std::string& product = inputs.job.output.seed_product;
+    const std::string as_product = product.empty() ? "" : " (" + name(product) + ")";
     html += tile("Sow, " + iso_date(inputs.dates.sow), names,
-                 span_text(seed, one_decimal) + " " + shown.rate_unit() + " of seed, " +
-                     fixed(shown.mass(result.seed_total_kg), 0) + " " + shown.mass_unit() +
+                 span_text(seed, one_decimal) + " " + shown.rate_unit() + " of seed" + as_product +
+                     ", " + fixed(shown.mass(result.seed_total_kg), 0) + " " + shown.mass_unit() +
                      " for the field");
 
     std::string ends, ends_how;

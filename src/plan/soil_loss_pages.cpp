@@ -113,6 +113,7 @@ std::string loss_working(const Inputs& inputs, const FieldResult& result, const 
         "averages on slopes up to 20 %.</p>";
     body +=
         ZoneTable("Factors by zone, SI units")
+            .in_si()
             .numbers("R, MJ mm/(ha h yr)", [=](const ZoneResult&) { return fixed(r, 0); })
             .numbers("K, Mg ha h/(ha MJ mm)",
                      [](const ZoneResult& z) { return figure("k_si", known(z.k_si, 4)); })
@@ -204,7 +205,8 @@ std::string ground_workings(const Inputs& inputs, const FieldResult& result) {
         "with the largest area. K that the map lacks is worked out from texture, organic matter "
         "and "
         "structure (docs/methods/soil.md); the route says which way it went.</p>" +
-            ZoneTable("Soil by zone")
+            ZoneTable("Soil by zone, SI units")
+                .in_si()
                 .words("Main soil",
                        [](const ZoneResult& z) {
                            return figure("soil", z.soil.empty() ? "not known" : name(z.soil));

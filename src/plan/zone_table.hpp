@@ -30,12 +30,18 @@ class ZoneTable {
     ZoneTable& words(const std::string& head, Cell cell) {
         return add(head, false, std::move(cell));
     }
+    /// Its figures stay in SI units, whatever the page's units.
+    ZoneTable& in_si() {
+        m_attribute = " data-si";
+        return *this;
+    }
     std::string html(const FieldResult& result) {
         for (const ZoneResult& zone : result.zones) {
             std::vector<std::string> row = {std::to_string(zone.zone)};
             for (const Cell& cell : m_cells) row.push_back(cell(zone));
             m_table.rows.push_back(std::move(row));
-            m_table.row_attributes.push_back("data-zone=\"" + std::to_string(zone.zone) + "\"");
+            m_table.row_attributes.push_back("data-zone=\"" + std::to_string(zone.zone) + "\"" +
+                                             m_attribute);
         }
         return report::table(m_table);
     }
@@ -49,6 +55,7 @@ class ZoneTable {
     }
     report::HtmlTable m_table;
     std::vector<Cell> m_cells;
+    std::string m_attribute;
 };
 
 /// A number with so many decimals, or "not known".
