@@ -326,8 +326,10 @@ void CreditTable::require_set(std::string_view set) const {
         if (same_ignoring_case(row.set, set)) return;
     }
     for (const std::string& name : sets()) known += (known.empty() ? "" : ", ") + name;
+    const std::string near = nearest_name(std::string(set), sets());
     throw Error(ErrorKind::usage, "no credit set '" + std::string(set) + "'",
-                {.hint = "Known sets: " + known + "."});
+                {.hint = (near.empty() ? "" : "Did you mean '" + near + "'? ") +
+                         "Known sets: " + known + "."});
 }
 
 const CreditRow* CreditTable::find(std::string_view set, std::string_view use,

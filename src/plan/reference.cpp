@@ -2,6 +2,8 @@
 #include "plan/reference.hpp"
 
 #include "base/text.hpp"
+#include "cover/data.hpp"
+#include "nitrogen/data.hpp"
 #include "plan/columns.hpp"
 #include "plan/keys.hpp"
 
@@ -85,6 +87,14 @@ std::string outputs_reference() {
            columns_table(zone_columns()) +
            "\n## Cover options (`plan.gpkg`, layer `cover_options`)\n\n" +
            columns_table(option_columns());
+}
+
+std::string species_table() {
+    return std::string(cover::data::species);
+}
+
+std::string credits_table() {
+    return std::string(nitrogen::data::credits);
 }
 
 }  // namespace catchfield::plan

@@ -10,4 +10,9 @@ namespace catchfield::plan {
 std::string job_file_reference();
 std::string outputs_reference();
 
+/// The built-in tables of species and of nitrogen credits as CSV, to change and to give back with
+/// cover.catalogue and nitrogen.credits-table.
+std::string species_table();
+std::string credits_table();
+
 }  // namespace catchfield::plan
