@@ -2,6 +2,7 @@
 // catchfield gather: the shares of a job made into one plan.
 #include "base/error.hpp"
 #include "cli/commands.hpp"
+#include "cli/results_options.hpp"
 #include "plan/gather.hpp"
 
 namespace catchfield::cli {
@@ -24,10 +25,13 @@ class GatherCommand final : public Command {
         return {"DIR...", "Folders of all shares, in any order.", 1, -1};
     }
     std::vector<OptionSpec> options() const override {
-        return {{"output", 'o', "DIR", "", "Folder for the plan; it must not exist yet."},
-                {"overwrite", '\0', "", "", "Replace the folder if it exists."},
-                {"strict", '\0', "", "",
-                 "Fail (exit code 1) where a field is skipped or partly covered."}};
+        std::vector<OptionSpec> options = {
+            {"output", 'o', "DIR", "", "Folder for the plan; it must not exist yet."},
+            {"overwrite", '\0', "", "", "Replace the folder if it exists."},
+            {"strict", '\0', "", "",
+             "Fail (exit code 1) where a field is skipped or partly covered."}};
+        add_results_options(options);
+        return options;
     }
 
     void setup(const ParsedOptions& options) override {
@@ -37,6 +41,7 @@ class GatherCommand final : public Command {
             throw Error(ErrorKind::usage, "--output is missing",
                         {.hint = "Name a folder for the plan."});
         }
+        m_request.results = results_of(options);
         m_request.overwrite = options.flag("overwrite");
         m_request.strict = options.flag("strict");
         m_request.threads = options.integer("threads", 0, 0, 1024);

@@ -4,26 +4,12 @@
 #include "base/text.hpp"
 #include "cli/commands.hpp"
 #include "cli/job_input.hpp"
+#include "cli/results_options.hpp"
 #include "plan/run.hpp"
 
 namespace catchfield::cli {
 
 namespace {
-
-plan::ResultTarget results_of(const ParsedOptions& options) {
-    plan::ResultTarget results;
-    if (options.values.contains("results")) {
-        results.database.connection = options.text("results");
-        results.database.schema = options.text("results-schema", results.database.schema);
-        results.run = options.text("results-run");
-        plan::require_result_target(results);
-    } else if (options.values.contains("results-schema") ||
-               options.values.contains("results-run")) {
-        throw Error(ErrorKind::usage, "--results is missing",
-                    {.hint = "Name the database that takes the tables."});
-    }
-    return results;
-}
 
 class PlanCommand final : public Command {
   public:
@@ -40,21 +26,19 @@ class PlanCommand final : public Command {
         return {"JOB", "Job file; 'catchfield start' makes one.", 0, 1};
     }
     std::vector<OptionSpec> options() const override {
-        return {{"output", 'o', "DIR", "", "Folder for the results; it must not exist yet."},
-                {"overwrite", '\0', "", "", "Replace the folder if it exists."},
-                {"strict", '\0', "", "",
-                 "Fail (exit code 1) where a field is skipped or partly covered."},
-                {"results", '\0', "PG:...", "",
-                 "Database that takes the tables too: \"PG:dbname=NAME host=NAME\" (PostGIS)."},
-                {"results-schema", '\0', "NAME", "catchfield", "Schema of its tables."},
-                {"results-run", '\0', "NAME", "",
-                 "Name of this plan in them; by default made of the boundary."},
-                {"share", '\0', "I/N", "",
-                 "Plan only the I-th of N parts of the fields; 'catchfield gather' joins them."},
-                {"fresh", '\0', "", "",
-                 "Start over where an earlier run was stopped or killed, instead of going on."},
-                {"allow-virtual", '\0', "", "", "Accept VRT rasters, which can name other files."},
-                {"allow-remote", '\0', "", "", "Accept inputs on a network (/vsicurl/, http://)."}};
+        std::vector<OptionSpec> options = {
+            {"output", 'o', "DIR", "", "Folder for the results; it must not exist yet."},
+            {"overwrite", '\0', "", "", "Replace the folder if it exists."},
+            {"strict", '\0', "", "",
+             "Fail (exit code 1) where a field is skipped or partly covered."},
+            {"share", '\0', "I/N", "",
+             "Plan only the I-th of N parts of the fields; 'catchfield gather' joins them."},
+            {"fresh", '\0', "", "",
+             "Start over where an earlier run was stopped or killed, instead of going on."},
+            {"allow-virtual", '\0', "", "", "Accept VRT rasters, which can name other files."},
+            {"allow-remote", '\0', "", "", "Accept inputs on a network (/vsicurl/, http://)."}};
+        add_results_options(options);
+        return options;
     }
     bool takes_job_keys() const override { return true; }
 

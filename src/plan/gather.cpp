@@ -218,6 +218,8 @@ RunSummary run_gather(const GatherRequest& request, const Monitor& monitor) {
     RunHead head = parts.front().head;
     head.share.reset();
 
+    std::optional<ResultStore> store;
+    if (request.results) store.emplace(head, request.results);
     gis::StagedFolder folder(request.output, request.overwrite, gis::Staging::lasting);
     if (folder.found()) {
         // What a killed gather left goes; the finished fields of a plan are worth more.
@@ -234,9 +236,12 @@ RunSummary run_gather(const GatherRequest& request, const Monitor& monitor) {
     plan.threads = request.threads;
     plan.strict = request.strict;
     plan.output = request.output;
-    return assemble(
+    if (store) plan.also = [&](const FinishedField& field) { store->add(field.rows); };
+    RunSummary summary = assemble(
         head, folder, plan,
         [&](std::size_t number) { return taken(places[number], folder.path()); }, monitor);
+    if (store) summary.table += "\nDatabase: " + store->place();
+    return summary;
 }
 
 }  // namespace catchfield::plan

@@ -15,7 +15,8 @@ struct GatherRequest {
     std::string output;               ///< folder
     bool overwrite = false;
     bool strict = false;
-    int threads = 0;  ///< 0: all cores
+    int threads = 0;       ///< 0: all cores
+    ResultTarget results;  ///< a database that takes the tables too
 };
 
 /// The result has the same bytes as a run of the whole job; the shares stay as they are. Throws

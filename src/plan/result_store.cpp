@@ -2,7 +2,8 @@
 #include "plan/result_store.hpp"
 
 #include "base/text.hpp"
-#include "plan/fingerprint.hpp"
+
+#include <nlohmann/json.hpp>
 
 #include <filesystem>
 #include <utility>
@@ -25,24 +26,27 @@ void require_result_target(const ResultTarget& target) {
     gis::require_postgis_target(target.database);
 }
 
-std::string default_run_name(const Inputs& inputs) {
-    std::string name = inputs.job.field.farm.empty()
-                           ? std::filesystem::path(inputs.job.field.boundary).stem().string()
-                           : inputs.job.field.farm;
-    for (const Fingerprint& print : inputs.fingerprints) {
-        if (print.key == "field.boundary") name += "-" + print.xxh64.substr(0, 8);
+std::string default_run_name(const RunHead& head) {
+    std::string name = head.job.field.farm;
+    const nlohmann::json root = nlohmann::json::parse(head.json + "]}");  // the list is still open
+    for (const nlohmann::json& print : root.at("inputs")) {
+        if (print.at("key") != "field.boundary") continue;
+        if (name.empty())
+            name = std::filesystem::path(print.at("file").get<std::string>()).stem().string();
+        name += "-" + print.at("xxh64").get<std::string>().substr(0, 8);
     }
-    return valid_utf8(name);
+    return name;
 }
 
-ResultStore::ResultStore(const Inputs& inputs, const ResultTarget& target)
-    : m_run(target.run.empty() ? default_run_name(inputs) : valid_utf8(target.run)),
+ResultStore::ResultStore(const RunHead& head, const ResultTarget& target)
+    : m_run(valid_utf8(target.run.empty() ? default_run_name(head) : target.run)),
       m_place(gis::shown_connection(target.database.connection) + ", schema " +
               target.database.schema + ", run " + m_run),
+      m_crs(head.package_crs),
       m_writer(target.database, database_layers()) {}
 
-void ResultStore::add(const FieldRows& rows, const gis::Crs& crs) {
-    FieldRows degrees = in_crs(rows, crs, gis::Crs::wgs84());
+void ResultStore::add(const FieldRows& rows) {
+    FieldRows degrees = in_crs(rows, m_crs, gis::Crs::wgs84());
     const auto named = [&](std::vector<gis::Value>& values) {
         values.insert(values.begin(), gis::Value(m_run));
     };

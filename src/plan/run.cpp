@@ -44,7 +44,7 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     if (monitor.stop_asked && monitor.stop_asked()) throw Stopped{};
 
     std::optional<ResultStore> store;
-    if (request.results) store.emplace(inputs, request.results);
+    if (request.results) store.emplace(head, request.results);
     gis::StagedFolder folder(request.output, request.overwrite, gis::Staging::lasting);
     if (request.fresh) folder.clear();
     FinishedFields finished(inputs, head, numbers, folder.path());
@@ -77,7 +77,7 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     if (store) {
         parts.also = [&](const FinishedField& field) {
             try {
-                store->add(field.rows, head.package_crs);
+                store->add(field.rows);
             } catch (const Error&) {
                 folder.keep();  // what is finished need not be made again
                 throw;

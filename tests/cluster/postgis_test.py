@@ -260,6 +260,13 @@ class Results(unittest.TestCase):
         # One is run again, as after an eviction.
         self.assertEqual(self.plan("again", more=["--share", "2/3"]).returncode, 0)
         self.assertEqual(self.everything(), shares)
+        # Shares made without a database: gathering fills it, under the same name.
+        self.psql("DROP SCHEMA catchfield CASCADE")
+        done = run([PROGRAM, "gather", *[f"{self.folder}/share-{i}" for i in (3, 1, 2)], "--output",
+                    self.folder + "/gathered", "--results", server.connection(self.database)])
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertIn("schema catchfield, run fields-", done.stdout + done.stderr)
+        self.assertEqual(self.everything(), shares)
         self.psql("DROP SCHEMA catchfield CASCADE")
         self.assertEqual(self.plan("whole").returncode, 0)
         self.assertEqual(shares, self.everything())
