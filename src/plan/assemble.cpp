@@ -3,6 +3,7 @@
 
 #include "base/error.hpp"
 #include "plan/self_check.hpp"
+#include "plan/short_line.hpp"
 #include "plan/writer.hpp"
 
 #include <fmt/core.h>
@@ -72,7 +73,7 @@ std::string table_of(const Tally& tally) {
     std::size_t width = 5;
     for (const std::string& id : tally.ids)
         width = std::max(width, std::min<std::size_t>(id.size(), 30));
-    std::string table;
+    std::string table = pad("field", width) + "  " + short_head() + "\n";
     for (std::size_t i = 0; i < tally.ids.size(); ++i)
         table += pad(tally.ids[i], width) + "  " + tally.lines[i] + "\n";
     if (tally.fields() > tally.lines.size())
@@ -163,7 +164,7 @@ RunSummary assemble(const RunHead& head, gis::StagedFolder& folder, const Assemb
     summary.table = table_of(tally);
     summary.table +=
         fmt::format("{} {}: {} done, {} partly covered, {} skipped. Plan: {}", request.fields,
-                    "fields", tally.done, tally.partly, tally.skipped, request.output);
+                    request.fields == 1 ? "field" : "fields", tally.done, tally.partly, tally.skipped, request.output);
     for (const auto& [stage, spent] : tally.seconds) {
         summary.timings.push_back(fmt::format("{} {:.3f} s (sum over threads)", stage, spent));
     }

@@ -11,14 +11,26 @@
 
 namespace catchfield::plan {
 
+namespace {
+
+std::string row(const std::string& area, const std::string& zones, const std::string& loss,
+                const std::string& rates) {
+    return fmt::format("{:>9}  {:>5}  {:<27}  {:<20}  ", area, zones, loss, rates);
+}
+
+}  // namespace
+
+std::string short_head() {
+    return row("area", "zones", "soil loss a year", "nitrogen") + "cover";
+}
+
 std::string short_line(const Inputs& inputs, const FieldResult& result) {
     if (result.status == FieldStatus::skipped) return "skipped: " + joined(result.reasons);
     const bool us = inputs.us();
     const double area = us ? result.area_ha / units::ha_per_ac : result.area_ha;
-    double bare = 0.0, now = 0.0, cover = 0.0, known = 0.0;
+    double now = 0.0, cover = 0.0, known = 0.0;
     for (const ZoneResult& zone : result.zones) {
         if (!zone.loss_now_mg_ha || !zone.loss_cover_mg_ha || !zone.loss_bare_mg_ha) continue;
-        bare += *zone.loss_bare_mg_ha * zone.area_ha;
         now += *zone.loss_now_mg_ha * zone.area_ha;
         cover += *zone.loss_cover_mg_ha * zone.area_ha;
         known += zone.area_ha;
@@ -29,15 +41,25 @@ std::string short_line(const Inputs& inputs, const FieldResult& result) {
         low = std::min(low, rate);
         high = std::max(high, rate);
     }
-    return fmt::format("{:.1f} {}, {} {}, soil loss {} now, {} with cover ({}), {} {}", area,
-                       us ? "ac" : "ha", result.zones.size(),
-                       result.zones.size() == 1 ? "zone" : "zones", significant(now / per, 2),
-                       significant(cover / per, 2), us ? "ton/ac a year" : "Mg/ha a year",
-                       low == high ? significant(low, 3)
-                                   : significant(low, 3) + " to " + significant(high, 3),
-                       result.rate_unit) +
-           (result.status == FieldStatus::partly ? "; partly covered: " + joined(result.reasons)
-                                                 : "");
+    std::vector<std::string> covers;
+    for (const ZoneResult& zone : result.zones) {
+        if (zone.cover() == nullptr) continue;
+        const std::string& id = inputs.covers->candidates()[zone.cover()->candidate].cover.id;
+        if (std::find(covers.begin(), covers.end(), id) == covers.end()) covers.push_back(id);
+    }
+    const std::string rates = low > high    ? "none"
+                              : low == high ? significant(low, 3)
+                                            : significant(low, 3) + " to " + significant(high, 3);
+    const std::string loss =
+        known > 0.0 ? significant(now / per, 2) + ", " + significant(cover / per, 2) + " with cover"
+                    : "not known";
+    std::string line =
+        row(fmt::format("{:.1f} {}", area, us ? "ac" : "ha"), std::to_string(result.zones.size()),
+            loss + (us ? " ton/ac" : " Mg/ha"), rates + " " + result.rate_unit);
+    for (std::size_t i = 0; i < covers.size(); ++i) line += (i == 0 ? "" : ", ") + covers[i];
+    if (covers.empty()) line += "none fits";
+    if (result.status == FieldStatus::partly) line += "; partly covered: " + joined(result.reasons);
+    return line;
 }
 
 }  // namespace catchfield::plan

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// A field's plan in one line, for the terminal.
+// A field's plan in one line of a table, for the terminal.
 #pragma once
 
 #include "plan/inputs.hpp"
@@ -9,7 +9,11 @@
 
 namespace catchfield::plan {
 
-/// Without the field's name: "12.3 ac, 3 zones, soil loss 4.1 now, ...", or why it was skipped.
+/// Heads of the columns.
+std::string short_head();
+
+/// Without the field's name: area, zones, soil loss a year now and with cover, nitrogen rates,
+/// covers by zone, or why it was skipped.
 std::string short_line(const Inputs& inputs, const FieldResult& result);
 
 }  // namespace catchfield::plan

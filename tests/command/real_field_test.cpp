@@ -107,5 +107,36 @@ TEST_F(OhioField, RatesLieInsideTheBounds) {
     }
 }
 
+// The newcomer's way: start, check, plan; only dates and prices are edited.
+TEST_F(OhioField, PlansAfterEditingNothingButDatesAndPrices) {
+    const TemporaryFolder folder;
+    ASSERT_EQ(run_program({"start", open_data("ohio-field"), "-o", "job.ini"}, folder.path()).code,
+              0);
+    std::string job, line;
+    std::size_t edited = 0;
+    std::istringstream lines(slurp(folder / "job.ini"));
+    while (std::getline(lines, line)) {
+        for (const auto& [key, value] : {std::pair{"harvest = ", "2025-07-12"},
+                                         {"sow = ", "2025-08-15"},
+                                         {"next-planting = ", "2026-05-08"},
+                                         {"price-n = ", "0.55 /lb"},
+                                         {"price-crop = ", "4.10 /bu"}}) {
+            if (!line.starts_with(key)) continue;
+            line = std::string(key) + value;
+            ++edited;
+        }
+        job += line + "\n";
+    }
+    EXPECT_EQ(edited, 5u) << job;
+    write_text(folder / "job.ini", job);
+    const Outcome check = run_program({"check", "job.ini"}, folder.path());
+    EXPECT_EQ(check.code, 0) << check.all();
+    EXPECT_TRUE(has(check.out, "low at best (weather)")) << check.out;
+    const Outcome plan = run_program({"plan", "job.ini", "-o", "plan"}, folder.path());
+    EXPECT_EQ(plan.code, 0) << plan.all();
+    EXPECT_TRUE(has(plan.err, "1 field: 1 done")) << plan.err;
+    EXPECT_TRUE(fs::exists(folder / "plan/report.html"));
+}
+
 }  // namespace
 }  // namespace catchfield::testing
