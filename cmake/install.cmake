@@ -41,5 +41,11 @@ function(catchfield_install_rest)
   install(FILES README.md LICENSE DESTINATION ${CMAKE_INSTALL_DOCDIR} COMPONENT program)
   install(DIRECTORY docs/ DESTINATION ${CMAKE_INSTALL_DOCDIR}/docs COMPONENT program)
   install(DIRECTORY geodata-samples/ DESTINATION ${CMAKE_INSTALL_DOCDIR}/examples/demo-farm COMPONENT program)
+  install(
+    DIRECTORY scripts/slurm
+    DESTINATION ${CMAKE_INSTALL_DOCDIR}/examples
+    USE_SOURCE_PERMISSIONS
+    COMPONENT program)
+  install(FILES scripts/k8s-indexed-job.yaml DESTINATION ${CMAKE_INSTALL_DOCDIR}/examples COMPONENT program)
   install(DIRECTORY examples/ DESTINATION ${CMAKE_INSTALL_DOCDIR}/examples COMPONENT development)
 endfunction()

@@ -2,6 +2,7 @@
 """Results in a real PostGIS, read back with GDAL and psql. Usage: postgis_test.py PROGRAM"""
 import csv
 import os
+import random
 import shutil
 import signal
 import subprocess
@@ -16,7 +17,7 @@ try:
 except ImportError:
     ogr = None
 
-from servers import SAMPLES, Postgres, district, run, skip
+from servers import SAMPLES, Postgres, district, files_of, run, skip
 
 PROGRAM = os.path.abspath(sys.argv.pop(1)) if len(sys.argv) > 1 else "catchfield"
 TABLES = {"fields": ["field_id"], "zones": ["field_id", "zone"],
@@ -225,6 +226,36 @@ class Results(unittest.TestCase):
         for table in TABLES:
             self.assertEqual(self.everything()[table], self.psql(
                 f"SELECT to_jsonb(t) - 'fid' FROM clean.{table} t ORDER BY 1"))
+
+    def test_killed_at_random_moments(self):
+        self.fields = district(self.folder + "/fields.geojson", 20, 6, 0.00024)
+        seed = 20261125
+        moments = random.Random(seed)
+        kills = 0
+        for _ in range(40):
+            process = subprocess.Popen(self.words(), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+            try:
+                _, words = process.communicate(timeout=moments.uniform(0.1, 1.2 + 0.2 * kills))
+                self.assertEqual(process.returncode, 0, words)
+                break
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.communicate()
+                kills += 1
+            # Other readers see whole fields only.
+            if self.psql("SELECT 1 WHERE to_regclass('catchfield.probes') IS NOT NULL"):
+                self.assertEqual(self.psql(
+                    "SELECT field_id FROM catchfield.fields f WHERE zones <> (SELECT count(*) FROM catchfield.zones z "
+                    "WHERE z.field_id = f.field_id) UNION SELECT field_id FROM catchfield.zones z WHERE NOT EXISTS "
+                    "(SELECT 1 FROM catchfield.fields f WHERE z.field_id = f.field_id)"), [], f"seed {seed}")
+        self.assertEqual(process.returncode, 0)
+        print(f"(seed {seed}: {kills} kills)", end=" ", flush=True)
+        resumed = self.everything()
+        self.assertEqual(len(resumed["fields"]), len(self.fields))
+        self.psql("DROP SCHEMA catchfield CASCADE")
+        self.assertEqual(self.plan("alone").returncode, 0)
+        self.assertEqual(self.everything(), resumed)
+        self.assertTrue(files_of(self.folder + "/alone") == files_of(self.folder + "/plan"))
 
     def test_connection_lost_in_the_middle(self):
         self.assertEqual(self.plan("a", more=["--nitrogen.yield-goal=120 bu/ac"]).returncode, 0)
