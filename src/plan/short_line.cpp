@@ -15,7 +15,7 @@ namespace {
 
 std::string row(const std::string& area, const std::string& zones, const std::string& loss,
                 const std::string& rates) {
-    return fmt::format("{:>9}  {:>5}  {:<27}  {:<20}  ", area, zones, loss, rates);
+    return fmt::format("{:>9}  {:>5}  {:<30}  {:<20}  ", area, zones, loss, rates);
 }
 
 }  // namespace

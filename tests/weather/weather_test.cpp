@@ -64,6 +64,7 @@ TEST(DegreeDays, BothReadings) {
     expect_all_near(six(4, DegreeDayMethod::average_first), {11, 4.5, 0.5, 22, 0, 0});  // C1
     expect_all_near(six(4, DegreeDayMethod::limit_first), {11, 5.5, 3, 22, 1, 0});      // C2
     expect_all_near(six(4, DegreeDayMethod::limit_first, 30), {11, 5.5, 3, 20, 1, 0});  // C3
+    EXPECT_NEAR(sum_of(six(4, DegreeDayMethod::limit_first)), 42.5, 1e-9);              // C2
     EXPECT_NEAR(sum_of(six(10, DegreeDayMethod::average_first)), 21.0, 1e-9);           // C4
     EXPECT_NEAR(sum_of(six(10, DegreeDayMethod::limit_first)), 24.5, 1e-9);             // C4
     EXPECT_NEAR(sum_of(six(10, DegreeDayMethod::limit_first, 30)), 22.5, 1e-9);         // C4

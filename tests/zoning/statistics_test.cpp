@@ -27,6 +27,7 @@ TEST(ZoningStatistics, WeightedByShares) {
     // (10 + 10 + 15) / 2 = 17.5; variance (56.25 + 0.5 * 6.25 + 0.5 * 156.25) / 2 = 68.75.
     EXPECT_NEAR(s->mean, 17.5, 1e-12);
     EXPECT_NEAR(s->sd, std::sqrt(68.75), 1e-12);
+    EXPECT_NEAR(s->sd, 8.292, 5e-4);
     EXPECT_EQ(s->min, 10.0);
     EXPECT_EQ(s->max, 30.0);
     EXPECT_EQ(s->quantiles, (std::vector<double>{10.0, 10.0, 20.0, 20.0, 30.0}));
