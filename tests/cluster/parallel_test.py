@@ -56,6 +56,15 @@ class Commands(unittest.TestCase):
         self.assertEqual(done.returncode, 0, done.stderr)
         self.expect_the_undisturbed_plan()
 
+    def test_inputs_may_be_copied_to_another_folder(self):
+        shutil.copytree(self.folder + "/farm", self.folder + "/elsewhere/copy")
+        for script in ("cd ../elsewhere/copy && catchfield plan job.ini --share 2/2 --output ../part",
+                       "catchfield plan ../farm/job.ini --share 1/2 --output part",
+                       "catchfield gather ../elsewhere/part part --output plan"):
+            done = self.shell(script)
+            self.assertEqual(done.returncode, 0, done.stderr)
+        self.expect_the_undisturbed_plan()
+
     def test_kubernetes_manifest(self):
         try:
             import yaml
