@@ -16,7 +16,12 @@ struct Damaged {};
 
 class ByteWriter {
   public:
-    void whole(std::uint64_t value) { raw(&value, sizeof value); }
+    ByteWriter() { m_bytes.reserve(std::size_t{1} << 16); }
+    /// Seven bits a byte, lowest first: most numbers are small.
+    void whole(std::uint64_t value) {
+        for (; value >= 0x80; value >>= 7) m_bytes += static_cast<char>(value | 0x80);
+        m_bytes += static_cast<char>(value);
+    }
     void real(double value) { raw(&value, sizeof value); }
     void text(std::string_view value) {
         whole(value.size());
@@ -49,8 +54,14 @@ class ByteReader {
 
     std::uint64_t whole() {
         std::uint64_t value = 0;
-        raw(&value, sizeof value);
-        return value;
+        for (unsigned shift = 0; shift < 64; shift += 7) {
+            if (m_left.empty()) throw Damaged{};
+            const auto byte = static_cast<unsigned char>(m_left.front());
+            m_left.remove_prefix(1);
+            value |= std::uint64_t{byte & 0x7FU} << shift;
+            if (byte < 0x80) return value;
+        }
+        throw Damaged{};
     }
     double real() {
         double value = 0.0;
@@ -58,19 +69,19 @@ class ByteReader {
         return value;
     }
     /// A number of elements of at least `bytes_each`.
-    std::size_t count(std::size_t bytes_each) {
+    std::size_t count(std::size_t bytes_each = 1) {
         const std::uint64_t value = whole();
         if (value > m_left.size() / bytes_each) throw Damaged{};
         return static_cast<std::size_t>(value);
     }
     std::string text() {
-        const std::size_t size = count(1);
+        const std::size_t size = count();
         std::string value(m_left.substr(0, size));
         m_left.remove_prefix(size);
         return value;
     }
     std::vector<std::string> texts() {
-        std::vector<std::string> values(count(sizeof(std::uint64_t)));
+        std::vector<std::string> values(count());
         for (std::string& value : values) value = text();
         return values;
     }

@@ -33,10 +33,10 @@ void put(ByteWriter& out, const MultiPolygon& shape) {
 }
 
 MultiPolygon take_shape(ByteReader& in) {
-    MultiPolygon shape(in.count(2 * sizeof(std::uint64_t)));
+    MultiPolygon shape(in.count());
     for (Polygon& polygon : shape) {
         polygon.outer = in.array<Point>();
-        polygon.holes.resize(in.count(sizeof(std::uint64_t)));
+        polygon.holes.resize(in.count());
         for (Ring& hole : polygon.holes) hole = in.array<Point>();
     }
     return shape;
@@ -54,7 +54,7 @@ void put(ByteWriter& out, const std::vector<gis::Value>& values) {
 }
 
 std::vector<gis::Value> take_values(ByteReader& in) {
-    std::vector<gis::Value> values(in.count(sizeof(std::uint64_t)));
+    std::vector<gis::Value> values(in.count());
     for (gis::Value& value : values) {
         switch (in.whole()) {
             case 0:
@@ -97,14 +97,14 @@ FieldRows take_rows(ByteReader& in) {
     FieldRows rows;
     rows.field.shape = take_shape(in);
     rows.field.values = take_values(in);
-    rows.zones.resize(in.count(2 * sizeof(std::uint64_t)));
+    rows.zones.resize(in.count());
     for (gis::PolygonRow& zone : rows.zones) {
         zone.shape = take_shape(in);
         zone.values = take_values(in);
     }
-    rows.options.resize(in.count(sizeof(std::uint64_t)));
+    rows.options.resize(in.count());
     for (std::vector<gis::Value>& option : rows.options) option = take_values(in);
-    rows.probes.resize(in.count(3 * sizeof(std::uint64_t)));
+    rows.probes.resize(in.count());
     for (gis::PointRow& probe : rows.probes) {
         probe.point.x = in.real();
         probe.point.y = in.real();
@@ -225,7 +225,7 @@ std::string encode(const FinishedField& field) {
 FinishedField decode_finished_field(std::string_view bytes) {
     ByteReader in(bytes);
     FinishedField field;
-    field.files.resize(in.count(3 * sizeof(std::uint64_t)));
+    field.files.resize(in.count());
     for (FilePrint& file : field.files) {
         file.name = in.text();
         if (!is_field_file(file.name)) throw Damaged{};

@@ -138,12 +138,13 @@ Journal::Record Journal::append(Kind kind, std::uint64_t key, std::uint64_t numb
     head.bytes = payload.size();
     head.payload_xxh64 = xxh64(payload);
     head.xxh64 = checksum(head);
-    std::string bytes(reinterpret_cast<const char*>(&head), sizeof head);
-    bytes += payload;
+    const std::string_view head_bytes(reinterpret_cast<const char*>(&head), sizeof head);
     const std::lock_guard lock(m_append);
-    write_at(m_descriptor, m_path, bytes, m_end);
+    // A head without its payload runs over the end of the file and is not believed.
+    write_at(m_descriptor, m_path, head_bytes, m_end);
+    write_at(m_descriptor, m_path, payload, m_end + sizeof head);
     const Record record{kind, key, number, m_end + sizeof head, payload.size()};
-    m_end += bytes.size();
+    m_end += sizeof head + payload.size();
     return record;
 }
 

@@ -64,7 +64,9 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
         }
         const FieldResult result = plan_field(inputs, inputs.fields[numbers[place]]);
         FinishedField field = finish_field(inputs, head, result, folder.path());
+        const double before = seconds_since();
         finished.add(place, field);
+        field.seconds["journal"] += seconds_since() - before;
         ++ready;
         return field;
     };

@@ -41,7 +41,7 @@ RunHead decode_run_head(std::string_view bytes) {
     ByteReader in(bytes);
     RunHead head;
     JobValues values;
-    for (std::size_t left = in.count(16); left > 0; --left) {
+    for (std::size_t left = in.count(); left > 0; --left) {
         const std::string key = in.text();
         values[key] = in.text();
     }
