@@ -65,7 +65,7 @@ std::string evidence_table(const ZoneResult& zone, const Shown& shown) {
         rating = std::to_string(with_layer) + " of " + std::to_string(zone.stops.size()) +
                  " stops have a layer; rating: " + zone.compaction_class;
     }
-    table.rows.push_back({"Extent", escape(rating), escape(map.text)});
+    table.rows.push_back({"Extent", escape(rating), escape(shown.words(map.text))});
     std::string html = report::table(table);
     if (stops && map.known) {
         const bool same = map.top_cm.has_value() == (with_layer > 0);
@@ -147,12 +147,12 @@ std::string seed_hint(const Inputs& inputs, const ZoneResult& zone) {
 }
 
 /// The answer, and what to do.
-std::string advice_text(const Inputs& inputs, const ZoneResult& zone) {
+std::string advice_text(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {
     return "<p><strong>Taproot " +
            report::figure("taproot_advice",
                           std::string(compaction::advice_name(zone.taproot.advice))) +
-           ".</strong> " + escape(zone.taproot.summary) + "</p>" + seed_hint(inputs, zone) +
-           report::bullet_list(zone.taproot.instead);
+           ".</strong> " + escape(shown.words(zone.taproot.summary)) + "</p>" +
+           seed_hint(inputs, zone) + report::bullet_list(shown.words(zone.taproot.instead));
 }
 
 /// Its six conditions, and what stops and soil map show.
@@ -163,7 +163,8 @@ std::string evidence_text(const ZoneResult& zone, const Shown& shown) {
     for (const compaction::Condition& condition : zone.taproot.conditions) {
         table.rows.push_back(
             {escape(condition.name), std::string(compaction::outcome_name(condition.outcome)),
-             escape(condition.figure), escape(condition.rule), escape(condition.source),
+             escape(shown.words(condition.figure)), escape(shown.words(condition.rule)),
+             escape(shown.words(condition.source)),
              std::string(confidence_name(condition.confidence))});
     }
     return report::table(table) + evidence_table(zone, shown);
@@ -219,8 +220,8 @@ std::string how_mapped(const FieldResult& result, const Shown& shown) {
 std::string compaction_section(const Inputs& inputs, const FieldResult& result) {
     const Shown shown{inputs.us()};
     std::string html = "<h2 id=\"compaction\">Compaction</h2>\n";
-    for (const ZoneGroup& group :
-         zone_groups(result, [&](const ZoneResult& zone) { return advice_text(inputs, zone); })) {
+    for (const ZoneGroup& group : zone_groups(
+             result, [&](const ZoneResult& zone) { return advice_text(inputs, zone, shown); })) {
         html += "<section " + group.attribute() + "><h3>" +
                 zones_name(group.zones, result.zones.size()) + "</h3>" + group.text +
                 "</section>\n";

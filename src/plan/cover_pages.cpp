@@ -64,7 +64,7 @@ double place_of(Date date, const erosion::HalfMonthRow& first) {
     return whole + std::clamp(into / 15.0, 0.0, 1.0);
 }
 
-std::string year_figure(const Inputs& inputs, const ZoneResult& zone) {
+std::string year_figure(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {
     const erosion::CoverManagement now = inputs.covers->now_table();
     const erosion::CoverManagement with = inputs.covers->cover_table(*zone.cover()->with);
     report::YearChart chart;
@@ -93,7 +93,7 @@ std::string year_figure(const Inputs& inputs, const ZoneResult& zone) {
                                        fixed(row->plu, 3), fixed(row->cc, 3), fixed(row->sc, 3),
                                        fixed(row->sr, 3), fixed(row->slr, 4)});
         }
-        cells.push_back(escape(b.operations));
+        cells.push_back(escape(shown.words(b.operations)));
         table.rows.push_back(std::move(cells));
         const std::string half_month = half_month_name(a.half_month);
         chart.labels.push_back(half_month.substr(half_month.find(' ') + 1, 3));
@@ -214,7 +214,7 @@ std::string cover_section(const Inputs& inputs, const FieldResult& result) {
                  text += "<h4>Found in the field, against the forecast</h4>" +
                          report::bullet_list(zone.visit_notes);
              }
-             return text + "<div class=\"charts\"><div>" + year_figure(inputs, zone) +
+             return text + "<div class=\"charts\"><div>" + year_figure(inputs, zone, shown) +
                     "</div><div>" + growth_table(zone, shown) + "</div></div>\n";
          })) {
         const ZoneResult& first = result.zones[static_cast<std::size_t>(group.zones.front()) - 1];

@@ -79,11 +79,11 @@ std::string why_cell(const Inputs& inputs, const ZoneResult& zone) {
     return (text.empty() ? "best score" : text) + ";" + all;
 }
 
-std::string sure_cell(const ZoneResult& zone) {
+std::string sure_cell(const Shown& shown, const ZoneResult& zone) {
     const std::string word = figure("confidence", escape(zone.confidence));
     if (zone.confidence_reasons.empty()) return word;
     return "<details class=\"inline\"><summary>" + word + "</summary>" +
-           report::bullet_list(zone.confidence_reasons) + "</details>";
+           report::bullet_list(shown.words(zone.confidence_reasons)) + "</details>";
 }
 
 std::string loss_cell(const Shown& shown, const std::string& column,
@@ -207,7 +207,7 @@ std::string glance_section(const Inputs& inputs, const FieldResult& result) {
         without.push_back(shown.rate(zone.budget.rate_without_cover_credit_kg_ha));
     }
     html += tile("Nitrogen for " + escape(inputs.job.nitrogen.crop),
-                 span_text(rates, one_decimal) + " " + shown.rate_unit() + " N",
+                 span_text(rates, one_decimal) + " " + shown.n_unit(),
                  fixed(result.product_total, 0) + " " + escape(result.total_unit) + " (" +
                      name(result.product) +
                      ") for the field; need without the cover: " + span_text(without, one_decimal));
@@ -271,7 +271,7 @@ std::string decision_section(const Inputs& inputs, const FieldResult& result) {
                       zone.uncertainty ? std::optional(zone.uncertainty->loss_cover_mg_ha)
                                        : std::nullopt),
             cut_cell(zone),
-            sure_cell(zone),
+            sure_cell(shown, zone),
             why_cell(inputs, zone)};
         if (product) row.insert(row.begin() + 6, one_decimal(result.zone_rates[z]));
         table.rows.push_back(std::move(row));
@@ -284,6 +284,7 @@ std::string decision_section(const Inputs& inputs, const FieldResult& result) {
 }
 
 std::string caution_section(const Inputs& inputs, const FieldResult& result) {
+    const Shown shown{inputs.us()};
     // Each caution once, with the zones it holds for.
     std::vector<std::string> order;
     std::map<std::string, std::vector<int>> where;
@@ -329,16 +330,16 @@ std::string caution_section(const Inputs& inputs, const FieldResult& result) {
         "<section class=\"caution\" id=\"careful\"><h2>Before you act</h2><p>This plan screens. " +
         std::string(cover::label_caution) + "</p>\n";
     if (!result.reasons.empty()) {
-        html += "<h3>Partly covered</h3>" + report::bullet_list(result.reasons);
+        html += "<h3>Partly covered</h3>" + report::bullet_list(shown.words(result.reasons));
     }
-    const auto list = [](const Block& block, const std::string& where_it_holds) {
+    const auto list = [&](const Block& block, const std::string& where_it_holds) {
         std::string items;
         for (const std::string& text : block.general) {
-            items += "<li>" + where_it_holds + name(text) + "</li>";
+            items += "<li>" + where_it_holds + name(shown.words(text)) + "</li>";
         }
         for (const auto& [plant, texts] : block.by_species) {
-            items += "<li>" + where_it_holds + "<strong>" + name(plant) + "</strong>" +
-                     report::bullet_list(texts) + "</li>";
+            items += "<li>" + where_it_holds + "<strong class=\"plant\">" + name(plant) +
+                     "</strong>" + report::bullet_list(shown.words(texts)) + "</li>";
         }
         return items;
     };
@@ -364,7 +365,7 @@ std::string caution_section(const Inputs& inputs, const FieldResult& result) {
     }
     if (!rest.empty()) {
         html += "<h3>What the figures rest on</h3><div class=\"columns\">" +
-                report::bullet_list(rest) + "</div>";
+                report::bullet_list(shown.words(rest)) + "</div>";
     }
     return html + "</section>\n";
 }

@@ -230,8 +230,15 @@ std::string index_page(const RunHead& head, const std::vector<IndexEntry>& entri
                        (farm.empty() ? std::string("All fields") : name(farm)) + "</h1>\n" +
                        glance(entries, shown);
     if (!problems.empty()) {
+        // A long list would bury the fields that were planned.
+        const std::string list = report::bullet_list(problems);
+        const std::string count = std::to_string(problems.size());
         body += "<div class=\"caution\"><h2>Left out or partly covered</h2>" +
-                report::bullet_list(problems) + "</div>\n";
+                (problems.size() <= 5 ? list
+                                      : "<details class=\"inline\"><summary>" + count +
+                                            " fields: which, and why</summary>" + list +
+                                            "</details>") +
+                "</div>\n";
     }
     body +=
         "<p class=\"find\" hidden><label for=\"find\">Find a field</label><input id=\"find\" "

@@ -43,7 +43,7 @@ std::string map_section(const Inputs& inputs, const FieldResult& result) {
     classes("cover", "Cover crop",
             [&](const ZoneResult& zone) { return cover_name(inputs, zone); });
     figures(
-        "n-rate", "Nitrogen rate", std::string(shown.rate_unit()) + " N", Scale::cividis,
+        "n-rate", "Nitrogen rate", shown.n_unit(), Scale::cividis,
         [&](const ZoneResult& zone, std::size_t) {
             return std::optional(shown.rate(zone.n_rate_kg_ha));
         },

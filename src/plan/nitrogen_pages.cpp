@@ -24,7 +24,7 @@ std::string passes_line(const ZoneResult& zone, const Shown& shown) {
         text += (text.empty() ? "" : ", then ") + shown.rate_text(pass);
     }
     return "<p>In " + std::to_string(zone.n_passes_kg_ha.size()) + " passes: " + text + " " +
-           shown.rate_unit() + " N.</p>";
+           shown.n_unit() + ".</p>";
 }
 
 /// Nitrate that a winter without cover puts at risk, by zone; "" where no fall test says.
@@ -46,7 +46,7 @@ std::string winter_table(const FieldResult& result, const Shown& shown) {
     };
     using W = nitrogen::WinterNitrate;
     return "<h3>Nitrate over winter</h3>" +
-           ZoneTable("Nitrate at risk, and of that lost, " + std::string(shown.rate_unit()) + " N")
+           ZoneTable("Nitrate at risk, and of that lost, " + std::string(shown.n_unit()))
                .numbers("At risk without a cover", at("winter_nitrate_kg_ha", &W::at_risk_kg_ha))
                .numbers("At risk with it",
                         at("winter_nitrate_cover_kg_ha", &W::at_risk_with_cover_kg_ha))
@@ -93,7 +93,7 @@ std::string curve_figure(const Inputs& inputs, const ZoneResult& zone, const Sho
 }
 
 std::string budget(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {
-    const std::string unit = std::string(shown.rate_unit()) + " N";
+    const std::string unit = shown.n_unit();
     report::HtmlTable table;
     table.caption = "The rate as a sum, " + unit;
     table.heads = {"Line", "Amount", "Low", "High", "Source", "How sure", "Note"};
@@ -102,8 +102,9 @@ std::string budget(const Inputs& inputs, const ZoneResult& zone, const Shown& sh
     const auto add = [&](const nitrogen::BudgetLine& line) {
         table.rows.push_back({escape(line.label), fixed(shown.rate(line.n_kg_ha), 1),
                               shown.rate_text(line.low_kg_ha), shown.rate_text(line.high_kg_ha),
-                              name(line.source), std::string(confidence_name(line.confidence)),
-                              name(line.note)});
+                              name(shown.words(line.source)),
+                              std::string(confidence_name(line.confidence)),
+                              name(shown.words(line.note))});
         table.row_attributes.push_back("data-line=\"" + escape(line.label) + "\"");
         bar.push_back({line.label, shown.rate(line.n_kg_ha)});
     };

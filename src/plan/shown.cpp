@@ -2,8 +2,92 @@
 #include "plan/shown.hpp"
 
 #include <algorithm>
+#include <array>
+#include <cctype>
+#include <string_view>
 
 namespace catchfield::plan {
+
+namespace {
+
+struct WordUnit {
+    std::string_view si, us;
+    double factor;      ///< SI in one US unit
+    int more_decimals;  ///< a larger unit needs them
+};
+constexpr std::array word_units = {WordUnit{" kg/ha", " lb/ac", units::kg_ha_per_lb_ac, 0},
+                                   WordUnit{" kg N/ha", " lb N/ac", units::kg_ha_per_lb_ac, 0},
+                                   WordUnit{" cm", " in", units::cm_per_in, 1}};
+
+bool letter_or_digit(char c) {
+    return std::isalnum(static_cast<unsigned char>(c)) != 0;
+}
+
+/// Where the number that ends at `end` starts; `end` where there is none.
+std::size_t number_start(const std::string& text, std::size_t end) {
+    std::size_t start = end;
+    while (start > 0 && (std::isdigit(static_cast<unsigned char>(text[start - 1])) != 0 ||
+                         (text[start - 1] == '.' && start < end))) {
+        --start;
+    }
+    // Part of a word or of a date is no amount.
+    if (start > 0 && (letter_or_digit(text[start - 1]) || text[start - 1] == '-')) return end;
+    return start;
+}
+
+std::string converted(const std::string& number, const WordUnit& unit) {
+    const std::size_t point = number.find('.');
+    const int decimals =
+        point == std::string::npos ? 0 : static_cast<int>(number.size() - point - 1);
+    return fixed(*parse_number(number) / unit.factor, decimals + unit.more_decimals);
+}
+
+}  // namespace
+
+std::string in_us_units(const std::string& sentence) {
+    std::string text = sentence;
+    for (const WordUnit& unit : word_units) {
+        for (std::size_t at = 0; (at = text.find(unit.si, at)) != std::string::npos;) {
+            const std::size_t behind = at + unit.si.size();
+            const bool whole = behind >= text.size() || !letter_or_digit(text[behind]);
+            // "(30 to 50 lb/ac)" behind it: both units are said.
+            const std::size_t closing =
+                text.compare(behind, 2, " (") == 0 ? text.find(')', behind) : std::string::npos;
+            const bool both = closing != std::string::npos &&
+                              (text.substr(behind, closing - behind).ends_with("lb/ac") ||
+                               text.substr(behind, closing - behind).ends_with(" in") ||
+                               text.substr(behind, closing - behind).ends_with(" ft"));
+            const std::size_t start = number_start(text, at);
+            if (!whole || both || start == at) {
+                at = behind;
+                continue;
+            }
+            std::string amount = converted(text.substr(start, at - start), unit);
+            std::size_t from = start;
+            if (start >= 4 && text.compare(start - 4, 4, " to ") == 0) {
+                const std::size_t low = number_start(text, start - 4);
+                if (low != start - 4) {
+                    amount = converted(text.substr(low, start - 4 - low), unit) + " to " + amount;
+                    from = low;
+                }
+            }
+            amount += unit.us;
+            text.replace(from, behind - from, amount);
+            at = from + amount.size();
+        }
+    }
+    return text;
+}
+
+std::string Shown::words(const std::string& sentence) const {
+    return us ? in_us_units(sentence) : sentence;
+}
+
+std::vector<std::string> Shown::words(const std::vector<std::string>& sentences) const {
+    std::vector<std::string> shown;
+    for (const std::string& sentence : sentences) shown.push_back(words(sentence));
+    return shown;
+}
 
 std::string one_decimal(double value) {
     std::string text = fixed(value, 1);

@@ -35,11 +35,16 @@ struct Shown {
 
     const char* rate_unit() const { return us ? "lb/ac" : "kg/ha"; }
     double rate(double kg_ha) const { return us ? kg_ha / units::kg_ha_per_lb_ac : kg_ha; }
+    const char* n_unit() const { return us ? "lb N/ac" : "kg N/ha"; }
     std::string rate_text(double kg_ha) const { return fixed(rate(kg_ha), 0); }
     std::string range(const cover::Range& r) const {
         return significant(rate(r.typical), 2) + " (" + significant(rate(r.low), 2) + " to " +
                significant(rate(r.high), 2) + ")";
     }
+
+    /// A sentence as the user reads it.
+    std::string words(const std::string& sentence) const;
+    std::vector<std::string> words(const std::vector<std::string>& sentences) const;
 
     const char* mass_unit() const { return us ? "lb" : "kg"; }
     double mass(double kg) const { return us ? kg / units::kg_per_lb : kg; }
@@ -49,6 +54,11 @@ struct Shown {
     const char* strength_unit() const { return us ? "psi" : "MPa"; }
     double strength(double mpa) const { return us ? mpa / units::mpa_per_psi : mpa; }
 };
+
+/// A sentence with its amounts (kg/ha, kg N/ha, cm) in US units: "9 kg/ha" becomes "8 lb/ac", "10
+/// to 40 cm" becomes "3.9 to 15.7 in". An amount that already says the other unit behind it, in
+/// brackets, stays as it is.
+std::string in_us_units(const std::string& sentence);
 
 /// One decimal, left out where it is zero: "200", "56.1".
 std::string one_decimal(double value);

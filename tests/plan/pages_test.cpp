@@ -48,6 +48,23 @@ TEST(Shown, ZonesInWords) {
     EXPECT_EQ(one_decimal(56.12), "56.1");
 }
 
+// 1 lb/ac = 1.120851 kg/ha, 1 in = 2.54 cm (NIST SP 811, appendix B.8).
+TEST(Shown, SentencesInUsUnits) {
+    EXPECT_EQ(in_us_units("9 kg/ha nitrate-N in the top 30 cm"),
+              "8 lb/ac nitrate-N in the top 11.8 in");
+    EXPECT_EQ(in_us_units("credit of 0 kg/ha instead of 25 kg/ha."),
+              "credit of 0 lb/ac instead of 22 lb/ac.");
+    EXPECT_EQ(in_us_units("top of the layer at 10 to 40 cm"), "top of the layer at 3.9 to 15.7 in");
+    EXPECT_EQ(in_us_units("put 34 to 56 kg N/ha (30 to 50 lb/ac) on"),
+              "put 34 to 56 kg N/ha (30 to 50 lb/ac) on");
+    EXPECT_EQ(in_us_units("56.5 kg N/ha"), "50.4 lb N/ac");
+    for (const char* same : {"from 2025-11-15 on", "K, Mg ha h/(ha MJ mm)", "no kg/ha here",
+                             "5 cmolc/kg", "x12 cm", " cm", ""}) {
+        EXPECT_EQ(in_us_units(same), same);
+    }
+    EXPECT_EQ(Shown{false}.words("9 kg/ha"), "9 kg/ha");
+}
+
 TEST(Shown, ZonesOfTheSameTextAreOneGroup) {
     FieldResult result;
     for (int number = 1; number <= 5; ++number) {
