@@ -36,7 +36,7 @@ std::uint64_t shared_key_of(const Inputs& inputs, const RunHead& head) {
         for (const gis::FileStamp& stamp : gis::files_behind(print.path)) {
             if (whole && stamp.path == print.path) continue;
             if (print.key == "field.boundary") continue;
-            out.text(stamp.path);
+            out.text(fs::path(stamp.path).filename().string());
             out.whole(stamp.bytes);
             out.whole(stamp.modified_ns);
         }
