@@ -20,7 +20,7 @@ set(CPACK_DEBIAN_PROGRAM_PACKAGE_SUGGESTS "gdal-bin")
 set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_NAME libcatchfield-dev)
 set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_SECTION libdevel)
 set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_DEPENDS
-    "libgdal-dev, libproj-dev, libgeos-dev, nlohmann-json3-dev, libfmt-dev, libtbb-dev, libpugixml-dev, libtiff-dev")
+    "libgdal-dev, libproj-dev, libgeos-dev, libboost-program-options-dev, nlohmann-json3-dev, libfmt-dev, libtbb-dev, libpugixml-dev, libtiff-dev")
 set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_SUGGESTS cmake)
 set(CPACK_COMPONENT_PROGRAM_DESCRIPTION
     "Reads field boundaries, an elevation or slope raster and soil-map polygons,
