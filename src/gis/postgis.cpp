@@ -56,10 +56,13 @@ std::string geometry_type(const LayerSpec& layer) {
 }
 
 /// Waits for its turn; given back when the transaction ends.
-std::string lock(const std::string& first, const std::string& second) {
-    return "DO " +
-           quoted_text("BEGIN PERFORM pg_advisory_xact_lock(hashtext(" + quoted_text(first) +
-                       "), hashtext(" + quoted_text(second) + ")); END");
+std::string lock(const std::string& first, const std::vector<std::string>& seconds) {
+    std::string body = "BEGIN";
+    for (const std::string& second : seconds) {
+        body += " PERFORM pg_advisory_xact_lock(hashtext(" + quoted_text(first) + "), hashtext(" +
+                quoted_text(second) + "));";
+    }
+    return "DO " + quoted_text(body + " END");
 }
 
 /// Column name to type as the database prints it, without the number that the database gives.
@@ -314,7 +317,7 @@ struct PostgisWriter::State {
     /// One process at a time; the others then find everything there.
     void make_tables() {
         start_transaction();
-        command(lock("catchfield tables", target.schema));
+        command(lock("catchfield tables", {target.schema}));
         if (query("SELECT to_regtype('geometry')::text WHERE to_regtype('geometry') IS NOT NULL")
                 .empty()) {
             throw Error(
@@ -378,16 +381,19 @@ PostgisWriter::PostgisWriter(const PostgisTarget& target, const std::vector<Laye
 
 PostgisWriter::~PostgisWriter() = default;
 
-void PostgisWriter::begin(const std::string& first, const std::string& second) {
+void PostgisWriter::begin(const std::string& first, const std::vector<std::string>& seconds) {
     State& state = *m_state;
     state.start_transaction();
+    std::string list;
+    for (const std::string& second : seconds)
+        list += (list.empty() ? "" : ", ") + quoted_text(second);
     // Each command sees what was committed before it began, so the removal sees the rows of
-    // whoever held the lock before.
-    std::string sql = lock(state.target.schema + "/" + first, second);
+    // whoever held the locks before.
+    std::string sql = lock(state.target.schema + "/" + first, seconds);
     for (const LayerSpec& layer : state.specs) {
         sql += "; DELETE FROM " + state.table_name(layer) + " WHERE " +
                quoted_name(layer.columns[0].name) + " = " + quoted_text(first) + " AND " +
-               quoted_name(layer.columns[1].name) + " = " + quoted_text(second);
+               quoted_name(layer.columns[1].name) + " IN (" + list + ")";
     }
     state.command(sql);
 }

@@ -35,9 +35,10 @@ class PostgisWriter {
     PostgisWriter(const PostgisWriter&) = delete;
     PostgisWriter& operator=(const PostgisWriter&) = delete;
 
-    /// Starts a transaction, waits for others that replace the same key, and removes its rows from
-    /// all layers.
-    void begin(const std::string& first, const std::string& second);
+    /// Starts a transaction, waits for others that replace the same keys, and removes the rows of
+    /// the keys (first, one of seconds) from all layers. Processes that replace the same keys at
+    /// the same time give them in the same order.
+    void begin(const std::string& first, const std::vector<std::string>& seconds);
     /// As in GeoPackageWriter. All rows of a layer in one go are fastest.
     void add(std::size_t layer, const PolygonRow& row);
     void add(std::size_t layer, const PointRow& row);

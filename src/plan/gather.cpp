@@ -236,7 +236,10 @@ RunSummary run_gather(const GatherRequest& request, const Monitor& monitor) {
     plan.threads = request.threads;
     plan.strict = request.strict;
     plan.output = request.output;
-    if (store) plan.also = [&](const FinishedField& field) { store->add(field.rows); };
+    if (store) {
+        plan.also = [&](const FinishedField& field) { store->add(field.rows); };
+        plan.sealed = [&] { store->finish(); };
+    }
     RunSummary summary = assemble(
         head, folder, plan,
         [&](std::size_t number) { return taken(places[number], folder.path()); }, monitor);

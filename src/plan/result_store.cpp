@@ -46,26 +46,46 @@ ResultStore::ResultStore(const RunHead& head, const ResultTarget& target)
       m_writer(target.database, database_layers()) {}
 
 void ResultStore::add(const FieldRows& rows) {
-    FieldRows degrees = in_crs(rows, m_crs, gis::Crs::wgs84());
-    const auto named = [&](std::vector<gis::Value>& values) {
+    constexpr std::size_t most = 16;
+    constexpr std::chrono::seconds longest{1};  // fields do not wait long where they are slow
+    if (m_waiting.empty()) m_since = std::chrono::steady_clock::now();
+    m_waiting.push_back(in_crs(rows, m_crs, gis::Crs::wgs84()));
+    if (m_waiting.size() >= most || std::chrono::steady_clock::now() - m_since > longest) finish();
+}
+
+void ResultStore::finish() {
+    if (m_waiting.empty()) return;
+    std::vector<std::string> ids;
+    for (const FieldRows& rows : m_waiting) {
+        ids.push_back(std::get<std::string>(rows.field.values.front()));
+    }
+    const auto named = [&](std::vector<gis::Value>& values) -> std::vector<gis::Value>& {
         values.insert(values.begin(), gis::Value(m_run));
+        return values;
     };
-    m_writer.begin(m_run, std::get<std::string>(degrees.field.values.front()));
-    named(degrees.field.values);
-    m_writer.add(fields_layer, degrees.field);
-    for (gis::PolygonRow& zone : degrees.zones) {
-        named(zone.values);
-        m_writer.add(zones_layer, zone);
+    m_writer.begin(m_run, ids);
+    for (FieldRows& rows : m_waiting) {
+        named(rows.field.values);
+        m_writer.add(fields_layer, rows.field);
     }
-    for (std::vector<gis::Value>& option : degrees.options) {
-        named(option);
-        m_writer.add(options_layer, option);
+    for (FieldRows& rows : m_waiting) {
+        for (gis::PolygonRow& zone : rows.zones) {
+            named(zone.values);
+            m_writer.add(zones_layer, zone);
+        }
     }
-    for (gis::PointRow& probe : degrees.probes) {
-        named(probe.values);
-        m_writer.add(probes_layer, probe);
+    for (FieldRows& rows : m_waiting) {
+        for (std::vector<gis::Value>& option : rows.options)
+            m_writer.add(options_layer, named(option));
+    }
+    for (FieldRows& rows : m_waiting) {
+        for (gis::PointRow& probe : rows.probes) {
+            named(probe.values);
+            m_writer.add(probes_layer, probe);
+        }
     }
     m_writer.commit();
+    m_waiting.clear();
 }
 
 }  // namespace catchfield::plan

@@ -6,8 +6,9 @@
 #include "plan/field_rows.hpp"
 #include "plan/run_head.hpp"
 
-#include <memory>
+#include <chrono>
 #include <string>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -34,9 +35,13 @@ class ResultStore {
     /// Error(output).
     ResultStore(const RunHead& head, const ResultTarget& target);
 
-    /// Replaces what the database has of this field and run, in one transaction. From one thread at
-    /// a time. Throws Error(output); the database then keeps what it had of this field.
+    /// Takes the rows of a field. Some fields are sent together, in one transaction that replaces
+    /// what the database has of them and this run: a dozen round trips for all. From one thread at
+    /// a time, in the order of the boundary file. Throws Error(output); the database then keeps
+    /// what it had of the fields that were to be sent.
     void add(const FieldRows& rows);
+    /// Sends what is left. Throws as add().
+    void finish();
 
     /// "PG:dbname=farm, schema catchfield, run home-1a2b3c4d", without passwords.
     const std::string& place() const { return m_place; }
@@ -45,6 +50,8 @@ class ResultStore {
     std::string m_run, m_place;
     gis::Crs m_crs;  // of the rows
     gis::PostgisWriter m_writer;
+    std::vector<FieldRows> m_waiting;  // in WGS 84
+    std::chrono::steady_clock::time_point m_since;
 };
 
 }  // namespace catchfield::plan

@@ -75,22 +75,23 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     parts.threads = request.threads;
     parts.strict = request.strict;
     parts.output = request.output;
+    const auto send = [&](const auto& what) {
+        try {
+            what();
+        } catch (const Error&) {
+            folder.keep();  // what is finished need not be made again
+            throw;
+        }
+    };
     // Fields that were finished before go to the database again: it replaces field by field.
     if (store) {
-        parts.also = [&](const FinishedField& field) {
-            try {
-                store->add(field.rows);
-            } catch (const Error&) {
-                folder.keep();  // what is finished need not be made again
-                throw;
-            }
-        };
+        parts.also = [&](const FinishedField& field) { send([&] { store->add(field.rows); }); };
     }
-    if (!request.share) {
-        parts.working_file = journal_name;
-    } else {
-        parts.sealed = [&] { finished.seal(); };
-    }
+    parts.sealed = [&] {
+        if (store) send([&] { store->finish(); });
+        if (request.share) finished.seal();
+    };
+    if (!request.share) parts.working_file = journal_name;
     try {
         RunSummary summary = assemble(head, folder, parts, make_field, monitor);
         summary.timings.insert(summary.timings.begin(),

@@ -200,32 +200,36 @@ class Results(unittest.TestCase):
         self.assertEqual(crowd, self.everything())
 
     def test_killed_in_the_middle_then_run_again(self):
+        # More fields than go into one transaction.
+        self.fields = district(self.folder + "/fields.geojson", 8, 5, 0.0005)
         self.assertEqual(self.plan("a", more=["--nitrogen.yield-goal=120 bu/ac"]).returncode, 0)
         before = self.everything()
-        held = self.fields[5]
-        session = self.hold(held)
+        session = self.hold(self.fields[20])
         process = subprocess.Popen(self.words("plan"), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         self.wait_until_blocked()
         process.send_signal(signal.SIGKILL)
         process.wait()
         session.communicate("ROLLBACK;\n")
-        # Fields before the held one are new as a whole, it and those behind it old as a whole.
         self.assertFalse(os.path.exists(self.folder + "/plan"))
+        # The first fields are new as a whole, the held one and those behind it old as a whole.
         middle = self.everything()
-        self.assertEqual(len(middle["zones"]), len(before["zones"]))
-        self.assertNotEqual(middle["zones"], before["zones"])
-        rates = dict(self.psql("SELECT field_id, min(n_rate_kg_ha) FROM catchfield.zones GROUP BY 1"))
         self.assertEqual(self.plan("again", more=["--results-schema", "clean"]).returncode, 0)
-        fresh = dict(self.psql("SELECT field_id, min(n_rate_kg_ha) FROM clean.zones GROUP BY 1"))
+        clean = {table: self.psql(f"SELECT to_jsonb(t) - 'fid' FROM clean.{table} t ORDER BY 1") for table in TABLES}
+        kind = {}
         for i, field in enumerate(self.fields):
-            self.assertEqual(rates[field] == fresh[field], i < 5, field)
+            of_field = [[row for table in TABLES for row in rows[table] if f'"field_id": "{field}"' in "|".join(row)]
+                        for rows in (middle, before, clean)]
+            self.assertNotEqual(of_field[1], of_field[2])
+            self.assertIn(of_field[0], of_field[1:], field)
+            kind[i] = "new" if of_field[0] == of_field[2] else "old"
+        new = list(kind.values()).count("new")
+        self.assertTrue(1 <= new <= 20, kind)
+        self.assertEqual(list(kind.values()), ["new"] * new + ["old"] * (40 - new))
         # The same command again goes on, and completes it.
         done = self.plan("plan")
         self.assertEqual(done.returncode, 0, done.stderr)
-        self.assertRegex(done.stderr, r"resuming: [1-9]\d* of 12 fields were finished")
-        for table in TABLES:
-            self.assertEqual(self.everything()[table], self.psql(
-                f"SELECT to_jsonb(t) - 'fid' FROM clean.{table} t ORDER BY 1"))
+        self.assertRegex(done.stderr, r"resuming: [1-9]\d* of 40 fields were finished")
+        self.assertEqual(self.everything(), clean)
 
     def test_killed_at_random_moments(self):
         self.fields = district(self.folder + "/fields.geojson", 20, 6, 0.00024)
