@@ -40,6 +40,13 @@ class Command {
 /// Every command, in the order of the help text.
 std::vector<std::unique_ptr<Command>> all_commands();
 
+/// Exit codes with what they mean, for help and man page.
+struct ExitMeaning {
+    std::string_view codes;
+    std::string_view meaning;
+};
+const std::vector<ExitMeaning>& exit_meanings();
+
 /// Options that every command has.
 const std::vector<OptionSpec>& common_options();
 

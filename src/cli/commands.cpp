@@ -29,6 +29,28 @@ const std::vector<OptionSpec>& common_options() {
     return options;
 }
 
+const std::vector<ExitMeaning>& exit_meanings() {
+    static const std::vector<ExitMeaning> meanings = {
+        {"0", "All done."},
+        {"1", "Failed; nothing half-written was left behind."},
+        {"2", "The command line or the job file is wrong; nothing was opened for writing."},
+        {"3", "Done, but some fields were skipped or only partly covered."},
+        {"130, 143", "Stopped by Ctrl-C or SIGTERM."},
+    };
+    return meanings;
+}
+
+namespace {
+
+std::string exit_help() {
+    std::string text;
+    for (const ExitMeaning& exit : exit_meanings())
+        text += help_entry("  " + std::string(exit.codes), exit.meaning);
+    return text;
+}
+
+}  // namespace
+
 std::string command_help(const Command& command) {
     const PositionalSpec positional = command.positional();
     std::string text = "usage: catchfield " + std::string(command.name());
@@ -41,13 +63,11 @@ std::string command_help(const Command& command) {
     if (!own.empty()) text += "\noptions:\n" + options_help(own);
     if (command.takes_job_keys()) {
         text +=
-            "\nEvery key of the job file is an option too and goes before the file:\n"
+            "\nEvery key of the job file is an option too, and counts instead of the file's:\n"
             "  --terrain.elevation dem.tif    (see docs/job-file.md)\n";
     }
-    return text + "\ncommon options:\n" + options_help(common_options()) +
-           "\nexit codes: 0 all done; 1 failed, nothing left behind; 2 command line or job file\n"
-           "wrong; 3 done, but some fields were skipped or only partly covered; 130 and 143\n"
-           "stopped by Ctrl-C or SIGTERM.\n";
+    return text + "\ncommon options:\n" + options_help(common_options()) + "\nexit codes:\n" +
+           exit_help();
 }
 
 }  // namespace catchfield::cli

@@ -30,7 +30,7 @@ class FitCommand final : public Command {
     std::vector<OptionSpec> options() const override {
         return {
             {"rate-unit", '\0', "kg/ha|lb/ac", "", "Unit of the rates; never guessed."},
-            {"yield-unit", '\0', "UNIT", "", "Unit of the yields: bu/ac, Mg/ha, kg/ha or lb/ac."},
+            {"yield-unit", '\0', "bu/ac|Mg/ha|kg/ha|lb/ac", "", "Unit of the yields; never guessed."},
             {"price-n", '\0', "PRICE", "", "Price of nitrogen with its unit: \"0.45 /lb\"."},
             {"price-crop", '\0', "PRICE", "", "Price of the crop with its unit: \"4.30 /bu\"."},
             {"crop", '\0', "CROP", "corn", "The trial's crop, for bushel weights."},
@@ -43,7 +43,7 @@ class FitCommand final : public Command {
             {"block", '\0', "COLUMN", "", "Column with the block; it shifts the curve."},
             {"year", '\0', "COLUMN", "", "Column with the year; it shifts the curve."},
             {"only", '\0', "COLUMN=VALUE", "", "Use only rows with this value: site=S5."},
-            {"form", '\0', "CURVE", "", "Take this curve instead of the best by AICc."},
+            {"form", '\0', "flat|linear-plateau|quadratic|quadratic-plateau", "", "Take this curve instead of the best by AICc."},
             {"level", '\0', "SHARE", "0.95", "Level of the interval, 0.5 to 0.999."},
             {"off-by", '\0', "RATE", "20", "For the cost of being off, in the rates' unit."},
             {"output", 'o', "FILE", "", "Write the curves for use in a job (JSON)."},

@@ -25,6 +25,10 @@ std::string overview() {
         text += "  " + name + std::string(command->summary()) + "\n";
     }
     return text +
+           "\nBegin with a folder that holds a field boundary, elevation and a soil map:\n"
+           "  catchfield start FOLDER -o job.ini    then look into job.ini\n"
+           "  catchfield check job.ini\n"
+           "  catchfield plan job.ini -o plan       then open plan/report.html\n"
            "\n'catchfield COMMAND --help' explains a command. 'catchfield --version --verbose' "
            "lists\n"
            "the libraries. This tool screens: the label and local rules come first, and a\n"

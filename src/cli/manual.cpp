@@ -116,12 +116,10 @@ std::string man_page() {
         "comment.\nPaths are relative to the file. A quantity carries its unit (150 us, 40 lb/ac, "
         "3 "
         "m); a bare\nnumber is refused. On the command line a key is an option with its section: " +
-        bold("--nitrogen.max-rate \"150 lb/ac\"") + ".\n" + job_keys_text() +
-        ".SH EXIT STATUS\n"
-        ".TP\n0\nAll done.\n"
-        ".TP\n1\nFailed; nothing was left behind.\n"
-        ".TP\n2\nThe command line or the job file is wrong; nothing was opened for writing.\n"
-        ".TP\n3\nDone, but some fields were skipped or only partly covered.\n"
+        bold("--nitrogen.max-rate \"150 lb/ac\"") + ".\n" + job_keys_text() + ".SH EXIT STATUS\n";
+    for (const ExitMeaning& exit : exit_meanings())
+        text += entry(roff(exit.codes), exit.meaning, "");
+    text +=
         ".SH ENVIRONMENT\n"
         ".TP\n" +
         bold("NO_COLOR") +

@@ -36,7 +36,7 @@ TEST(Usage, EveryCommandExplainsItself) {
             EXPECT_EQ(outcome.code, 0) << command;
             EXPECT_EQ(outcome.err, "") << command;
             EXPECT_TRUE(has(outcome.out, "usage: catchfield " + command)) << outcome.out;
-            for (const char* part : {"--help", "--quiet", "--verbose", "exit codes: 0"})
+            for (const char* part : {"--help", "--quiet", "--verbose", "exit codes:\n  0 "})
                 EXPECT_TRUE(has(outcome.out, part)) << command << " " << part;
             std::istringstream help(outcome.out);
             for (std::string text; std::getline(help, text);)
