@@ -41,7 +41,8 @@ struct Proposal {
 /// Files of a folder and of those in it; hidden ones and plan folders are passed over.
 void add_folder(const fs::path& folder, std::vector<fs::path>& files) {
     if (fs::exists(folder / "run.json") && fs::exists(folder / "zones.csv")) return;
-    for (auto entry = fs::recursive_directory_iterator(folder);
+    for (auto entry = fs::recursive_directory_iterator(
+             folder, fs::directory_options::skip_permission_denied);
          entry != fs::recursive_directory_iterator(); ++entry) {
         const fs::path& path = entry->path();
         const bool hidden = path.filename().string().starts_with(".");
@@ -198,6 +199,10 @@ class Chooser {
                 look_at(*find, find->what +
                                    ", but it lies elsewhere: it does not meet the fields. "
                                    "Left out.");
+            } else if (!find->layer.empty() && layer_key.empty()) {
+                look_at(*find, find->what +
+                                   ", but one layer of several: save it as a file of its "
+                                   "own. Left out.");
             } else if (chosen == nullptr) {
                 chosen = find;
                 take(*find, path_key, layer_key);

@@ -367,6 +367,30 @@ TEST(Start, BoundaryWithoutACoordinateSystem) {
     EXPECT_TRUE(check(started, folder).ready());
 }
 
+TEST(Start, LayersOfOneFile) {
+    const TemporaryFolder folder;
+    write_raster(folder / "dem.tif", 5.0, hills);
+    write_boundary(folder / "a.geojson");
+    write_soils(folder / "b.geojson");
+    write_text(folder / "c.geojson",
+               collection(R"({"type":"Feature","properties":{"kind":"terrace"},"geometry":)"
+                          R"({"type":"LineString","coordinates":[[-82.99,40],[-82.985,40]]}})"));
+    const std::string make =
+        "cd '" + folder.path() +
+        "' && for layer in a:fields b:ground c:lines; do "
+        "ogr2ogr -update -append farm.gpkg ${layer%%:*}.geojson -nln ${layer##*:} 2>/dev/null || "
+        "ogr2ogr farm.gpkg ${layer%%:*}.geojson -nln ${layer##*:}; done && rm *.geojson";
+    ASSERT_EQ(std::system(make.c_str()), 0);
+    const Started started = start(folder, folder.path());
+    EXPECT_EQ(started.value("field.boundary"), "farm.gpkg") << started.all();
+    EXPECT_EQ(started.value("field.layer"), "fields") << started.all();
+    EXPECT_EQ(started.value("soil.map"), "farm.gpkg") << started.all();
+    EXPECT_EQ(started.value("soil.layer"), "ground") << started.all();
+    EXPECT_EQ(started.value("terrain.barriers"), "") << started.all();
+    EXPECT_TRUE(started.unsure("save it as a file of its own")) << started.all();
+    EXPECT_TRUE(check(started, folder).ready());
+}
+
 TEST(Start, WithoutABoundaryItSaysWhatItSaw) {
     const TemporaryFolder folder;
     std::filesystem::create_directories(folder / "empty");
