@@ -131,17 +131,17 @@ class Slurm:
         with open(folder + "/slurm.conf", "w", encoding="utf-8") as file:
             file.write("\n".join([
                 "ClusterName=test", f"SlurmctldHost={host}(127.0.0.1)", "AuthType=auth/munge",
-                f"AuthInfo=socket={folder}/munge.sock", "CredType=cred/munge",
-                f"SlurmUser={user}", f"SlurmdUser={user}", f"SlurmctldPort={ports[0]}",
-                f"SlurmdPort={ports[1]}", f"StateSaveLocation={folder}/state",
-                f"SlurmdSpoolDir={folder}/spool", f"SlurmctldPidFile={folder}/slurmctld.pid",
-                f"SlurmdPidFile={folder}/slurmd.pid", f"SlurmctldLogFile={folder}/slurmctld.log",
-                f"SlurmdLogFile={folder}/slurmd.log", "ProctrackType=proctrack/linuxproc",
-                "TaskPlugin=task/none", "JobAcctGatherType=jobacct_gather/none",
-                "AccountingStorageType=accounting_storage/none", "SelectType=select/cons_tres",
-                "SelectTypeParameters=CR_Core", "SwitchType=switch/none", "MpiDefault=none",
+                f"AuthInfo=socket={folder}/munge.sock", f"SlurmUser={user}", f"SlurmdUser={user}",
+                f"SlurmctldPort={ports[0]}", f"SlurmdPort={ports[1]}",
+                f"StateSaveLocation={folder}/state", f"SlurmdSpoolDir={folder}/spool",
+                f"SlurmctldPidFile={folder}/slurmctld.pid", f"SlurmdPidFile={folder}/slurmd.pid",
+                f"SlurmctldLogFile={folder}/slurmctld.log", f"SlurmdLogFile={folder}/slurmd.log",
+                "ProctrackType=proctrack/linuxproc", "SelectType=select/cons_tres",
+                "SelectTypeParameters=CR_Core", "KillWait=1",
                 "SchedulerParameters=batch_sched_delay=0,sched_interval=1,sched_min_interval=0",
-                "KillWait=1", f"NodeName={host} NodeAddr=127.0.0.1 CPUs={cores} RealMemory=500",
+                # Takes the node as it is described here, whatever the machine has.
+                "SlurmdParameters=config_overrides",
+                f"NodeName={host} NodeAddr=127.0.0.1 CPUs={cores} RealMemory=500",
                 f"PartitionName=main Nodes={host} Default=YES MaxTime=INFINITE State=UP", ""]))
         os.environ["SLURM_CONF"] = folder + "/slurm.conf"
         self._start("munged", "--foreground", "--force", f"--socket={folder}/munge.sock",
@@ -149,7 +149,7 @@ class Slurm:
                     f"--seed-file={folder}/munge.seed", f"--log-file={folder}/munge.log")
         self._until(lambda: os.path.exists(folder + "/munge.sock"), "munged does not start")
         self._start("slurmctld", "-D", "-f", folder + "/slurm.conf")
-        self._start("slurmd", "-D", "-f", folder + "/slurm.conf")
+        self._start("slurmd", "-D", "-N", host, "-f", folder + "/slurm.conf")
         self._until(lambda: run(["sinfo", "-h", "-o", "%T"]).stdout.strip() == "idle",
                     "Slurm's node does not start")
 

@@ -65,16 +65,16 @@ class JobArray(unittest.TestCase):
         self.expect_the_undisturbed_plan("--output.layers=no", "--output.reports=no", code=3)
 
     def test_a_task_put_back_into_the_queue_goes_on(self):
-        district(self.folder + "/farm/fields.geojson", 25, 16, 0.00018)
+        district(self.folder + "/farm/fields.geojson", 50, 20, 0.00018)
         options = ["--output.layers=no", "--output.reports=no"]
         array, gather = self.submit(2, *options)
         journal = 0
-        for _ in range(1200):
+        for _ in range(3000):
             journals = [os.path.join(place, name) for place, _, names in os.walk(self.folder + "/plan.shares")
                         for name in names if "share-2" in place and name.endswith(".journal")]
             if journals and (journal := os.path.getsize(journals[0])) > 200_000:
                 break
-            time.sleep(0.05)
+            time.sleep(0.02)
         self.assertGreater(journal, 200_000)
         done = run(["scontrol", "requeue", array + "_2"])
         self.assertEqual(done.returncode, 0, done.stderr)
