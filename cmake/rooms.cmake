@@ -45,6 +45,9 @@ endfunction()
 
 # catchfield_test(NAME LABEL label SOURCES a.cpp ... ROOMS room ... [PRIVATE lib ...] [WHOLE])
 #
+# A test that limits memory or loads a library before others cannot run under a sanitizer: it gets the
+# label no_sanitizer besides its own (set_tests_properties ... LABELS "command;no_sanitizer").
+#
 # One test program. Its cases become CTest tests one by one; with WHOLE the program is one CTest
 # test, which saves GDAL's start-up time for every case.
 function(catchfield_test name)
@@ -62,7 +65,7 @@ function(catchfield_test name)
     add_test(NAME ${name} COMMAND ${target})
     set_tests_properties(${name} PROPERTIES LABELS ${T_LABEL})
   else()
-    gtest_discover_tests(${target} TEST_PREFIX ${name}. PROPERTIES LABELS ${T_LABEL})
+    gtest_discover_tests(${target} TEST_PREFIX ${name}. DISCOVERY_TIMEOUT 120 PROPERTIES LABELS ${T_LABEL})
   endif()
 endfunction()
 
