@@ -152,7 +152,8 @@ std::string advice_text(const Inputs& inputs, const ZoneResult& zone, const Show
            report::figure("taproot_advice",
                           std::string(compaction::advice_name(zone.taproot.advice))) +
            ".</strong> " + escape(shown.words(zone.taproot.summary)) + "</p>" +
-           seed_hint(inputs, zone) + report::bullet_list(shown.words(zone.taproot.instead));
+           seed_hint(inputs, zone) + report::bullet_list(shown.words(zone.taproot.instead)) +
+           report::bullet_list(shown.words(zone.taproot.cautions));
 }
 
 /// Its six conditions, and what stops and soil map show.

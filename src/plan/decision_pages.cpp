@@ -56,9 +56,10 @@ const char* aim_words(cover::Aim aim) {
 
 /// The two aims that carry most of the score.
 std::string why_cell(const Inputs& inputs, const ZoneResult& zone) {
-    const std::string all = " <a href=\"#other-covers\">others<span class=\"unseen\"> for zone " +
-                            std::to_string(zone.zone) + "</span></a>";
-    if (zone.cover() == nullptr) return "every candidate is refused;" + all;
+    const std::string all =
+        " <a class=\"how\" href=\"#other-covers\">others?<span class=\"unseen\"> for zone " +
+        std::to_string(zone.zone) + "</span></a>";
+    if (zone.cover() == nullptr) return "every candidate is refused" + all;
     const cover::Score& score = zone.cover()->score;
     std::vector<std::pair<double, cover::Aim>> parts;
     double total = 0.0;
@@ -76,7 +77,7 @@ std::string why_cell(const Inputs& inputs, const ZoneResult& zone) {
         if (i > 0 && parts[i].first < 0.15 * total) break;
         text += (i == 0 ? "" : ", ") + std::string(aim_words(parts[i].second));
     }
-    return (text.empty() ? "best score" : text) + ";" + all;
+    return (text.empty() ? "best score" : text) + all;
 }
 
 std::string sure_cell(const Shown& shown, const ZoneResult& zone) {
@@ -209,20 +210,21 @@ std::string glance_section(const Inputs& inputs, const FieldResult& result) {
     html += tile("Nitrogen for " + escape(inputs.job.nitrogen.crop),
                  span_text(rates, one_decimal) + " " + shown.n_unit(),
                  fixed(result.product_total, 0) + " " + escape(result.total_unit) + " (" +
-                     name(result.product) +
-                     ") for the field; need without the cover: " + span_text(without, one_decimal));
+                     name(result.product) + ") for the field; need without the cover's credit: " +
+                     span_text(without, one_decimal) + " " + shown.n_unit());
 
     const auto now = mean_loss(result, &ZoneResult::loss_now_mg_ha);
     const auto cover = mean_loss(result, &ZoneResult::loss_cover_mg_ha);
     const std::string above_now = above_tolerance(result, false),
                       above_cover = above_tolerance(result, true);
-    html += tile("Soil loss, mean of the field",
-                 now && cover ? "<span class=\"nb\">" + shown.loss_text(now) + " to " +
-                                    shown.loss_text(cover) + "</span> " + shown.loss_unit()
-                              : "not known",
-                 above_now.empty()
-                     ? "tolerance not known"
-                     : "above tolerance now: " + above_now + "; with the cover: " + above_cover);
+    html += tile(
+        "Soil loss, mean of the field",
+        now && cover ? shown.loss_text(now) + " now, " + shown.loss_text(cover) + " with the cover"
+                     : "not known",
+        shown.loss_unit() + std::string("; ") +
+            (above_now.empty()
+                 ? "tolerance not known"
+                 : "above tolerance now: " + above_now + "; with the cover: " + above_cover));
     return html + "</dl>\n";
 }
 

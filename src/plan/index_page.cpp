@@ -141,9 +141,10 @@ std::string glance(const std::vector<IndexEntry>& entries, const Shown& shown) {
                    (shown.us ? " ton" : " Mg");
         };
         html += tile("Soil loss, mean of the fields",
-                     shown.loss_text(now / known) + " to " + shown.loss_text(cover / known) + " " +
-                         shown.loss_unit(),
-                     "the covers keep about " + tons(now - cover) + " a year");
+                     shown.loss_text(now / known) + " now, " + shown.loss_text(cover / known) +
+                         " with the covers",
+                     shown.loss_unit() + std::string("; ") + "the covers keep about " +
+                         tons(now - cover) + " a year");
     }
     html += tile("Nitrogen for the next crop",
                  fixed(shown.mass(n), 0) + " " + shown.mass_unit() + " N", "on all fields");
@@ -233,12 +234,12 @@ std::string index_page(const RunHead& head, const std::vector<IndexEntry>& entri
         // A long list would bury the fields that were planned.
         const std::string list = report::bullet_list(problems);
         const std::string count = std::to_string(problems.size());
-        body += "<div class=\"caution\"><h2>Left out or partly covered</h2>" +
-                (problems.size() <= 5 ? list
-                                      : "<details class=\"inline\"><summary>" + count +
-                                            " fields: which, and why</summary>" + list +
-                                            "</details>") +
-                "</div>\n";
+        body +=
+            "<div class=\"caution\"><h2>Left out or partly covered</h2>" +
+            (problems.size() <= 5 ? list
+                                  : "<details class=\"inline\"><summary>" + count +
+                                        " fields: which, and why</summary>" + list + "</details>") +
+            "</div>\n";
     }
     body +=
         "<p class=\"find\" hidden><label for=\"find\">Find a field</label><input id=\"find\" "

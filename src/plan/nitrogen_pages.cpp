@@ -45,6 +45,14 @@ std::string winter_table(const FieldResult& result, const Shown& shown) {
         };
     };
     using W = nitrogen::WinterNitrate;
+    std::string cautions;
+    for (const ZoneGroup& group : zone_groups(result, [&](const ZoneResult& zone) {
+             return zone.winter_nitrate
+                        ? report::bullet_list(shown.words(zone.winter_nitrate->cautions))
+                        : std::string();
+         })) {
+        cautions += group.text;
+    }
     return "<h3>Nitrate over winter</h3>" +
            ZoneTable("Nitrate at risk, and of that lost, " + std::string(shown.n_unit()))
                .numbers("At risk without a cover", at("winter_nitrate_kg_ha", &W::at_risk_kg_ha))
@@ -62,7 +70,8 @@ std::string winter_table(const FieldResult& result, const Shown& shown) {
            "<p class=\"soft\">Screening (" + std::string(confidence_name(sure)) +
            "): soil test in fall and what the soil still supplies, less what the cover takes up; "
            "the "
-           "share lost by leaching class.</p>\n";
+           "share lost by leaching class.</p>\n" +
+           cautions;
 }
 
 std::string curve_figure(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {

@@ -13,11 +13,12 @@ namespace {
 struct WordUnit {
     std::string_view si, us;
     double factor;      ///< SI in one US unit
-    int more_decimals;  ///< a larger unit needs them
+    int more_decimals;  ///< a larger unit needs more, a smaller fewer
 };
 constexpr std::array word_units = {WordUnit{" kg/ha", " lb/ac", units::kg_ha_per_lb_ac, 0},
                                    WordUnit{" kg N/ha", " lb N/ac", units::kg_ha_per_lb_ac, 0},
-                                   WordUnit{" cm", " in", units::cm_per_in, 1}};
+                                   WordUnit{" cm", " in", units::cm_per_in, 1},
+                                   WordUnit{" MPa", " psi", units::mpa_per_psi, -2}};
 
 bool letter_or_digit(char c) {
     return std::isalnum(static_cast<unsigned char>(c)) != 0;
@@ -39,7 +40,7 @@ std::string converted(const std::string& number, const WordUnit& unit) {
     const std::size_t point = number.find('.');
     const int decimals =
         point == std::string::npos ? 0 : static_cast<int>(number.size() - point - 1);
-    return fixed(*parse_number(number) / unit.factor, decimals + unit.more_decimals);
+    return fixed(*parse_number(number) / unit.factor, std::max(0, decimals + unit.more_decimals));
 }
 
 }  // namespace

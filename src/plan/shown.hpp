@@ -55,8 +55,8 @@ struct Shown {
     double strength(double mpa) const { return us ? mpa / units::mpa_per_psi : mpa; }
 };
 
-/// A sentence with its amounts (kg/ha, kg N/ha, cm) in US units: "9 kg/ha" becomes "8 lb/ac", "10
-/// to 40 cm" becomes "3.9 to 15.7 in". An amount that already says the other unit behind it, in
+/// A sentence with its amounts (kg/ha, kg N/ha, cm, MPa) in US units: "9 kg/ha" becomes "8 lb/ac",
+/// "10 to 40 cm" becomes "3.9 to 15.7 in". An amount that already says the other unit behind it, in
 /// brackets, stays as it is.
 std::string in_us_units(const std::string& sentence);
 

@@ -40,12 +40,11 @@ Painted paint_classes(const MapView& view) {
     return painted;
 }
 
-/// The figure most zones would read the same: "56.1".
-std::string first_known(const MapView& view) {
-    for (std::size_t z = 0; z < view.values.size(); ++z) {
-        if (view.values[z]) return view.text[z];
-    }
-    return {};
+using Steps = std::set<std::pair<double, std::string>>;
+
+/// Texts of the lowest and the highest value.
+std::pair<std::string, std::string> first_and_last(const Steps& steps) {
+    return {steps.begin()->second, steps.rbegin()->second};
 }
 
 /// Five classes of equal width between the limits.
@@ -53,14 +52,16 @@ Painted paint_amounts(const MapView& view, const Limits& limits) {
     Painted painted;
     const auto [low, high] = limits;
     const auto& ramp = view.scale == ColourScale::cividis ? cividis_colours : yl_or_br_colours;
-    // All alike: a colour of the middle. A difference within rounding is none.
-    const bool alike = !(high - low > 1e-9 * std::max(std::abs(high), std::abs(low)));
+    // All alike: a colour of the middle. Rates differ by what the machine can set; other figures by
+    // less than a twentieth are the same for all that is known.
+    const double most = std::max(std::abs(high), std::abs(low));
+    const bool alike = !(high - low > (view.in_steps ? 1e-9 : 0.05) * most);
     const auto class_of = [&](double value) {
         return alike ? std::size_t{2}
                      : static_cast<std::size_t>(
                            std::clamp(std::floor(5.0 * (value - low) / (high - low)), 0.0, 4.0));
     };
-    std::set<std::pair<double, std::string>> steps;
+    Steps steps;
     bool missing = false;
     for (std::size_t z = 0; z < view.values.size(); ++z) {
         missing = missing || !view.values[z];
@@ -94,7 +95,10 @@ Painted paint_amounts(const MapView& view, const Limits& limits) {
             painted.legend.push_back({std::string(ramp[i]), limit(i) + " to " + limit(i + 1)});
         }
     } else if (std::isfinite(low)) {
-        painted.legend.push_back({std::string(ramp[2]), first_known(view) + " everywhere"});
+        const auto [least, greatest] = first_and_last(steps);
+        painted.legend.push_back(
+            {std::string(ramp[2]), least == greatest ? least + " everywhere"
+                                                     : least + " to " + greatest + ", much alike"});
     }
     if (missing) painted.legend.push_back({std::string(no_value_colour), "not known"});
     return painted;
@@ -187,6 +191,7 @@ double nice_length(double width) {
 /// Where the map lies in the ground, and how large it is drawn (viewBox in metres).
 struct Frame {
     double left = 0.0, top = 0.0, width = 1.0, height = 1.0, side = 1.0, pad = 0.1;
+    int decimals = 1;  ///< of outlines: finer than a pixel
     std::string view_box() const {
         return "viewBox=\"0 0 " + fixed(width, 1) + " " + fixed(height, 1) + "\"";
     }
@@ -206,6 +211,7 @@ Frame frame_of(const std::vector<MultiPolygon>& shapes) {
     Frame frame;
     frame.side = std::max({box.max_x - box.min_x, box.max_y - box.min_y, 1.0});
     frame.pad = 0.05 * frame.side;
+    frame.decimals = frame.side < 1500.0 ? 1 : 0;
     frame.left = box.min_x - frame.pad;
     frame.top = box.max_y + frame.pad;
     // Room for the north arrow on the right and the scale bar below.
@@ -255,8 +261,8 @@ std::string main_map(const ZoneMap& map, const Frame& frame, const Painted& firs
         html += "<path class=\"zone\" id=\"shape-" + number +
                 "\" tabindex=\"0\" role=\"img\" fill-rule=\"evenodd\" data-zone=\"" + number +
                 "\" fill=\"" + first.fill[z] + "\" aria-label=\"" + words + "\" d=\"" +
-                path_data(map.shapes[z], frame.left, frame.top) + "\"><title>" + words +
-                "</title></path>\n";
+                path_data(map.shapes[z], frame.left, frame.top, frame.decimals) + "\"><title>" +
+                words + "</title></path>\n";
     }
     for (const Point& stop : map.stops) {
         html += "<circle cx=\"" + frame.x(stop.x) + "\" cy=\"" + frame.y(stop.y) + "\" r=\"" +
@@ -275,7 +281,7 @@ std::string outlines(const ZoneMap& map, const Frame& frame) {
     std::string html = "<svg class=\"unseen\" aria-hidden=\"true\"><defs>";
     for (std::size_t z = 0; z < map.shapes.size(); ++z) {
         html += "<path id=\"outline-" + std::to_string(z + 1) + "\" fill-rule=\"evenodd\" d=\"" +
-                path_data(map.shapes[z], frame.left, frame.top) + "\"/>";
+                path_data(map.shapes[z], frame.left, frame.top, frame.decimals) + "\"/>";
     }
     return html + "</defs></svg>";
 }
@@ -303,12 +309,16 @@ std::string swatch(std::string_view colour) {
            std::string(colour) + "\"/></svg>";
 }
 
-std::string path_data(const MultiPolygon& shape, double left, double top) {
+std::string path_data(const MultiPolygon& shape, double left, double top, int decimals) {
     std::string d;
     const auto add = [&](const Ring& ring) {
+        std::string last;
         for (std::size_t i = 0; i + 1 < ring.size(); ++i) {
-            d +=
-                (i == 0 ? "M" : "L") + fixed(ring[i].x - left, 1) + " " + fixed(top - ring[i].y, 1);
+            std::string place =
+                fixed(ring[i].x - left, decimals) + " " + fixed(top - ring[i].y, decimals);
+            if (place == last) continue;
+            d += (last.empty() ? "M" : "L") + place;
+            last = std::move(place);
         }
         d += "Z";
     };

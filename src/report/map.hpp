@@ -47,7 +47,8 @@ std::string map_figure(const ZoneMap& map);
 /// A swatch of the colour as SVG, which printers do not leave out.
 std::string swatch(std::string_view colour);
 
-/// Path data of a shape: x to the right, y downward from `top`, one decimal.
-std::string path_data(const MultiPolygon& shape, double left, double top);
+/// Path data of a shape: x to the right, y downward from `top`, rounded to so many decimals. Points
+/// that fall together are said once; neighbours round alike, so that no gap opens between them.
+std::string path_data(const MultiPolygon& shape, double left, double top, int decimals);
 
 }  // namespace catchfield::report

@@ -58,6 +58,7 @@ TEST(Shown, SentencesInUsUnits) {
     EXPECT_EQ(in_us_units("put 34 to 56 kg N/ha (30 to 50 lb/ac) on"),
               "put 34 to 56 kg N/ha (30 to 50 lb/ac) on");
     EXPECT_EQ(in_us_units("56.5 kg N/ha"), "50.4 lb N/ac");
+    EXPECT_EQ(in_us_units("standard error 0.59 MPa"), "standard error 86 psi");
     for (const char* same : {"from 2025-11-15 on", "K, Mg ha h/(ha MJ mm)", "no kg/ha here",
                              "5 cmolc/kg", "x12 cm", " cm", ""}) {
         EXPECT_EQ(in_us_units(same), same);

@@ -136,6 +136,17 @@ TEST(Map, RatesInStepsAreShownAsThemselves) {
     // Alike within rounding: one colour, and said so.
     const std::string same = map_figure(map_of({view("rate", {0.1 + 0.2, 0.3})}));
     EXPECT_NE(same.find("0.300 everywhere"), std::string::npos);
+    const std::string near = map_figure(map_of({view("depth", {7.45, 7.59})}));
+    EXPECT_NE(near.find("7.45 to 7.59, much alike"), std::string::npos);
+    EXPECT_EQ(fills(near, "depth")[0], fills(near, "depth")[1]);
+}
+
+TEST(Map, PointsThatFallTogetherAreSaidOnce) {
+    const MultiPolygon shape = {
+        {{{0, 0}, {10, 0}, {10.01, 0.02}, {10, 10}, {0, 0}}, {{{4, 2}, {5, 2}, {5, 3}, {4, 2}}}}};
+    EXPECT_EQ(path_data(shape, 0.0, 10.0, 0), "M0 10L10 10L10 0ZM4 8L5 8L5 7Z");
+    EXPECT_EQ(path_data(shape, 0.0, 10.0, 2),
+              "M0.00 10.00L10.00 10.00L10.01 9.98L10.00 0.00ZM4.00 8.00L5.00 8.00L5.00 7.00Z");
 }
 
 TEST(Map, NoNameLeavesTheData) {
