@@ -266,6 +266,16 @@ TEST(BudgetLimits, PercentilesAreTheNearestDraw) {
     std::sort(values.begin(), values.end());
     EXPECT_NEAR(budget.low_kg_ha, values[2], 1e-9);
     EXPECT_NEAR(budget.high_kg_ha, values[29], 1e-9);
+    // 49 draws: 0.05 x 48 = 2.4 goes down to the third draw.
+    Random more(5);
+    values.clear();
+    for (int i = 0; i < 49; ++i) {
+        const double u = more.uniform();
+        values.push_back(u < 0.5 ? 50 + std::sqrt(u * 100 * 50)
+                                 : 150 - std::sqrt((1 - u) * 100 * 50));
+    }
+    std::sort(values.begin(), values.end());
+    EXPECT_NEAR(zone_budget(zone, {49, 5}).low_kg_ha, values[2], 1e-9);
     const Budget few = zone_budget(zone, {1, 5});
     EXPECT_EQ(few.low_kg_ha, few.high_kg_ha);
 }
@@ -545,6 +555,13 @@ TEST(CreditLimits, PlaceInTheRangeAndChanges) {
     EXPECT_NEAR(range(S::good, W::spring, false, 20).credit_kg_ha, 80, 1e-9);
     EXPECT_NEAR(range(S::good, W::spring, false, 19.9).credit_kg_ha, 50, 1e-9);
     EXPECT_NEAR(range(S::good, W::spring, true, 19.9).high_kg_ha, 0, 1e-9);
+    // A change for short regrowth without a height for it never applies.
+    CoverEvidence cut = evidence();
+    cut.regrowth_cm = 0.5;
+    EXPECT_NEAR(
+        cover_credit(table_of("home,cover,any,any,,,,,,,40,80,,,-30,me,verified\n"), "home", cut)
+            .high_kg_ha,
+        80, 1e-9);
 }
 
 TEST(CreditLimits, ShortStandsAndTheCommonRow) {
@@ -563,6 +580,15 @@ TEST(CreditLimits, ShortStandsAndTheCommonRow) {
                 forty, 1e-6);
     EXPECT_NEAR(credit("home,cover,vetch,any,,,15.24,,,,20,20,,,,me,verified\n").credit_kg_ha, 20,
                 1e-6);
+    // As much as the common rule: the common rule is named.
+    const std::string in_lb =
+        "set,use,species,group,height_min_cm,low_lb_ac,high_lb_ac,source,confidence\n";
+    for (const char* row : {"home,cover,vetch,any,15.24,40,40,me,verified\n",
+                            "home,cover,vetch,any,,40,40,me,verified\n"}) {
+        EXPECT_TRUE(mentions(
+            cover_credit(CreditTable::parse(in_lb + row, "credits.csv"), "home", cover).rule,
+            "common-practice"));
+    }
     // It speaks of height itself.
     EXPECT_NEAR(credit("home,cover,vetch,any,,,5,,,,90,90,,,,me,verified\n").credit_kg_ha, 90,
                 1e-6);
@@ -641,8 +667,15 @@ TEST(CreditLimits, WithoutARow) {
     EXPECT_TRUE(mentions(credit.rule, "net release"));
     CoverEvidence odd = evidence("moss", "moss");
     credit = cover_credit(table, "home", odd);
+    EXPECT_EQ(credit.low_kg_ha, 0);
+    EXPECT_EQ(credit.credit_kg_ha, 0);
     EXPECT_EQ(credit.high_kg_ha, 0);
     EXPECT_TRUE(mentions(credit.rule, "no credit"));
+    // A short mixture where the set knows tall ones only, and the common rules none.
+    CoverEvidence low_mix = evidence("mix", "mix");
+    low_mix.height_cm = 5;
+    const CreditTable tall = table_of("home,cover,mix,mix,,,15,,,,10,30,,,,me,verified\n");
+    EXPECT_TRUE(mentions(cover_credit(tall, "home", low_mix).rule, "net release"));
 }
 
 TEST(CreditLimits, CutsAndDoubts) {
@@ -908,6 +941,7 @@ TEST(LeachingLimits, IndexAndClassesOverAllGroups) {
     }
     EXPECT_EQ(leaching_index(1200, 500, "A/D").group, 'A');
     EXPECT_EQ(leaching_index(1200, 500, "D/A").group, 'A');
+    EXPECT_EQ(leaching_index(0, 0, "D/A").group, 'D');  // none leaches: the first
 }
 
 TEST(LeachingLimits, EachFigureFromBothSides) {

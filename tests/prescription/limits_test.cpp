@@ -178,6 +178,7 @@ TEST(RuleLimits, EachFigureFromBothSides) {
     EXPECT_TRUE(refused(0, 10, infinity, 0));
     EXPECT_TRUE(refused(0, 10, 1, -0.1));
     EXPECT_TRUE(refused(0, infinity, 1, infinity));
+    EXPECT_TRUE(refused(0, std::nan(""), 0, 0));
     EXPECT_FALSE(refused(10, 10, 0, 0));
     EXPECT_TRUE(refused(10.1, 10, 0, 0));
     EXPECT_TRUE(refused(0, 10, 0, 10.1));
@@ -266,6 +267,9 @@ TEST(RuleLimits, ThePairThatMovesLeastIsJoined) {
     EXPECT_NEAR(result.rates[2], (125 + 9 * 127) / 10.0, 1e-9);
     EXPECT_EQ(result.rates[2], result.rates[3]);
     EXPECT_EQ(result.rates[0], 100);
+    // Joining 100 and 110 moves 2.5 x 3 + 7.5 = 15, joining 110 and 120 moves 10.
+    EXPECT_EQ(limit_distinct({100, 110, 120}, {3, 1, 1}, 2, free).rates,
+              (std::vector<double>{100, 115, 115}));
     // Ties: the lower pair.
     EXPECT_EQ(limit_distinct({100, 110, 120}, {1, 1, 1}, 2, free).rates,
               (std::vector<double>{105, 105, 120}));
@@ -315,6 +319,11 @@ TEST(RuleLimits, Passes) {
     EXPECT_EQ(split(150, {0.25, 0.25, 0.5}, rule), (Rates{40, 40, 70}));  // 37.5: halves go up
     EXPECT_EQ(split(150, {0.3, 0.7}, {0, infinity, 0, 0}), (Rates{45, 105}));
     EXPECT_EQ(split(100, {1.0 / 3, 1.0 / 3, 1.0 / 3}, rule), (Rates{30, 35, 35}));
+    EXPECT_EQ(split(100, {0.22, 0.78}, rule), (Rates{20, 80}));  // 22 goes down
+    EXPECT_EQ(split(10, {0.26, 0.74}, {0, infinity, 0.5, 0}), (Rates{2.5, 7.5}));
+    // Nothing is left for the largest share: 0 is not below a least rate of 0.
+    EXPECT_EQ(split(10, {0.4, 0.3, 0.3}, {0, infinity, 5, 0}), (Rates{0, 5, 5}));
+    EXPECT_THROW(split(100, {1.0005}, rule), Error);
     // 0.1 of 150 is below 20: the others take its part.
     EXPECT_EQ(split(150, {0.1, 0.3, 0.6}, rule), (Rates{0, 50, 100}));
     EXPECT_EQ(split(200, {0.1, 0.3, 0.6}, rule), (Rates{20, 60, 120}));
@@ -456,6 +465,9 @@ TEST(SurfaceLimits, IslandsAgreeWithASecondWriting) {
         EXPECT_EQ(smooth_islands(surface, keep), changed) << "seed " << seed;
         EXPECT_EQ(surface.rates.values, expected.rates.values) << "seed " << seed;
     }
+    RateSurface many = surface_of(frame_of(3, 3), {1, 2, 2, 3, 9, 3, 3, -1, -1});
+    smooth_islands(many);
+    EXPECT_EQ(many.rates.at(1, 1), 3.0F);  // one of 1, two of 2, three of 3
     RateSurface surface = surface_of(frame_of(3, 1), {1, 2, 1});
     EXPECT_THROW(smooth_islands(surface, Mask(frame_of(2, 1))), Error);
     // Two single cells of two rates change places for ever: it stops after ten passes.
