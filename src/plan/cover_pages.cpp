@@ -7,6 +7,7 @@
 #include "report/html.hpp"
 
 #include <algorithm>
+#include <numeric>
 
 namespace catchfield::plan {
 
@@ -17,43 +18,96 @@ using report::escape;
 using report::figure;
 using report::name;
 
-/// The score stands in the table of candidates; without it, zones read alike that are alike.
-std::string without_score(const std::string& reason) {
-    const std::size_t end =
-        reason.starts_with("Taken (score ") ? reason.find("). ") : std::string::npos;
-    return end == std::string::npos ? reason : reason.substr(end + 3);
+/// Zones on the same kind of site differ by the score alone, which has columns of its own.
+std::string without_score(std::string reason) {
+    const std::size_t start = reason.find(" (score ");
+    const std::size_t end = start == std::string::npos ? start : reason.find(')', start);
+    if (end != std::string::npos) reason.erase(start, end + 1 - start);
+    return reason;
 }
 
-std::string candidates_table(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {
+/// Taken first, then accepted ones by score, then refused ones.
+std::vector<std::size_t> best_first(const ZoneResult& zone) {
+    std::vector<std::size_t> order(zone.options.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t i, std::size_t j) {
+        const CoverOption &a = zone.options[i], &b = zone.options[j];
+        if (a.taken != b.taken) return a.taken;
+        if (a.score.accepted() != b.score.accepted()) return a.score.accepted();
+        return a.score.total > b.score.total;
+    });
+    return order;
+}
+
+/// Candidates of zones that differ by their scores only.
+std::string candidates_table(const Inputs& inputs, const FieldResult& result,
+                             const std::vector<int>& zones, const Shown& shown) {
+    const auto zone_of = [&](int number) -> const ZoneResult& {
+        return result.zones[static_cast<std::size_t>(number) - 1];
+    };
+    // Many zones: the lowest and the highest score.
+    const bool by_zone = zones.size() <= 6;
     report::HtmlTable table;
     table.caption = "All candidates, best first";
-    table.heads = {"Cover",
-                   "Score",
-                   "Dry matter, " + std::string(shown.rate_unit()),
-                   "Saves soil, %",
-                   "N credit, " + std::string(shown.rate_unit()),
-                   "Winter",
-                   "Why"};
-    table.numeric = {false, true, true, true, true, false, false};
-    std::vector<const CoverOption*> order;
-    for (const CoverOption& option : zone.options) order.push_back(&option);
-    std::stable_sort(order.begin(), order.end(), [](const CoverOption* a, const CoverOption* b) {
-        if (a->taken != b->taken) return a->taken;
-        if (a->score.accepted() != b->score.accepted()) return a->score.accepted();
-        return a->score.total > b->score.total;
-    });
-    for (const CoverOption* option : order) {
-        const CandidateInfo& info = inputs.covers->candidates()[option->candidate];
-        const cover::Forecast& forecast = option->with->forecast;
-        table.rows.push_back(
-            {name(info.cover.name) + (option->taken ? " <strong>(taken)</strong>" : ""),
-             option->score.accepted() ? fixed(option->score.total, 2) : "refused",
-             shown.range(forecast.end_kg_ha), fixed(100.0 * option->erosion_cut, 0),
-             fixed(shown.rate(option->credit.credit_kg_ha - option->credit.tie_up_kg_ha), 0),
-             std::string(cover::winterkill_name(forecast.ending.winterkill)),
-             "<div class=\"words\">" + name(option_reason(inputs, zone, *option)) + "</div>"});
+    table.heads = {"Cover"};
+    if (by_zone) {
+        for (const int number : zones) {
+            table.heads.push_back("Score, zone " + std::to_string(number));
+        }
+    } else {
+        table.heads.emplace_back("Score, lowest to highest");
+    }
+    table.numeric.assign(table.heads.size(), true);
+    table.numeric.front() = false;
+    for (const char* head : {"Dry matter, ", "Saves soil, %", "N credit, "}) {
+        const std::string text = head;
+        table.heads.push_back(text.ends_with(", ") ? text + shown.rate_unit() : text);
+        table.numeric.push_back(true);
+    }
+    for (const char* head : {"Winter", "Why"}) {
+        table.heads.emplace_back(head);
+        table.numeric.push_back(false);
+    }
+    const ZoneResult& first = zone_of(zones.front());
+    for (const std::size_t i : best_first(first)) {
+        const CoverOption& option = first.options[i];
+        const CandidateInfo& info = inputs.covers->candidates()[option.candidate];
+        const cover::Forecast& forecast = option.with->forecast;
+        std::vector<std::string> row = {name(info.cover.name) +
+                                        (option.taken ? " <strong>(taken)</strong>" : "")};
+        const auto score = [&](const ZoneResult& zone) {
+            const cover::Score& one = zone.options[i].score;
+            return one.accepted() ? fixed(one.total, 2) : "refused";
+        };
+        if (by_zone) {
+            for (const int number : zones) row.push_back(score(zone_of(number)));
+        } else {
+            std::vector<std::string> all;
+            for (const int number : zones) all.push_back(score(zone_of(number)));
+            const auto [low, high] = std::minmax_element(all.begin(), all.end());
+            row.push_back(*low == *high ? *low : *low + " to " + *high);
+        }
+        row.insert(row.end(),
+                   {shown.range(forecast.end_kg_ha), fixed(100.0 * option.erosion_cut, 0),
+                    fixed(shown.rate(option.credit.credit_kg_ha - option.credit.tie_up_kg_ha), 0),
+                    std::string(cover::winterkill_name(forecast.ending.winterkill)),
+                    "<div class=\"words\">" +
+                        name(without_score(option_reason(inputs, first, option))) + "</div>"});
+        table.rows.push_back(std::move(row));
     }
     return report::table(table);
+}
+
+/// What is said of the candidates, without the scores; zones of which it is the same share a table.
+std::string candidates_words(const Inputs& inputs, const ZoneResult& zone) {
+    std::string words;
+    for (const CoverOption& option : zone.options) {
+        words += without_score(option_reason(inputs, zone, option)) + "\n" +
+                 fixed(option.with->forecast.end_kg_ha.typical, 0) + " " +
+                 fixed(100.0 * option.erosion_cut, 0) + " " +
+                 fixed(option.credit.credit_kg_ha - option.credit.tie_up_kg_ha, 1) + "\n";
+    }
+    return words;
 }
 
 /// Half-months from the start of the table's first row.
@@ -64,7 +118,11 @@ double place_of(Date date, const erosion::HalfMonthRow& first) {
     return whole + std::clamp(into / 15.0, 0.0, 1.0);
 }
 
-std::string year_figure(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {
+struct YearParts {
+    std::string figure, working;
+};
+
+YearParts year_parts(const Inputs& inputs, const ZoneResult& zone, const Shown& shown) {
     const erosion::CoverManagement now = inputs.covers->now_table();
     const erosion::CoverManagement with = inputs.covers->cover_table(*zone.cover()->with);
     report::YearChart chart;
@@ -112,20 +170,21 @@ std::string year_figure(const Inputs& inputs, const ZoneResult& zone, const Show
     event(inputs.dates.next_planting, "planting");
     std::stable_sort(chart.events.begin(), chart.events.end(),
                      [](const auto& a, const auto& b) { return a.at < b.at; });
-    return "<figure>" + report::year_chart(chart) +
-           "<figcaption>Ground under residue or leaves. The gap between the lines where the bars "
-           "are tall is what saves soil.</figcaption></figure>\n" +
-           disclosure(
-               "",
-               "C factor " + fixed(now.c, 3) + " now, " + fixed(with.c, 3) +
-                   " with the cover: half-month table",
-               "<p class=\"equation\">C = &Sigma; EI share &times; SLR, SLR = PLU CC SC "
-               "SR</p><p>PLU: "
-               "earlier land use and roots; CC: canopy; SC: surface cover; SR: roughness. Source: "
-               "Agriculture Handbook 703, ch. 5. All columns are in the half-months CSV beside "
-               "this "
-               "page.</p>" +
-                   report::table(table));
+    return {
+        "<figure>" + report::year_chart(chart) +
+            "<figcaption>Ground under residue or leaves. The gap between the lines where the bars "
+            "are tall is what saves soil.</figcaption></figure>\n",
+        disclosure(
+            "",
+            "C factor " + fixed(now.c, 3) + " now, " + fixed(with.c, 3) +
+                " with the cover: half-month table",
+            "<p class=\"equation\">C = &Sigma; EI share &times; SLR, SLR = PLU CC SC "
+            "SR</p><p>PLU: "
+            "earlier land use and roots; CC: canopy; SC: surface cover; SR: roughness. Source: "
+            "Agriculture Handbook 703, ch. 5. All columns are in the half-months CSV beside "
+            "this "
+            "page.</p>" +
+                report::table(table))};
 }
 
 std::string growth_table(const ZoneResult& zone, const Shown& shown) {
@@ -214,8 +273,9 @@ std::string cover_section(const Inputs& inputs, const FieldResult& result) {
                  text += "<h4>Found in the field, against the forecast</h4>" +
                          report::bullet_list(zone.visit_notes);
              }
-             return text + "<div class=\"charts\"><div>" + year_figure(inputs, zone, shown) +
-                    "</div><div>" + growth_table(zone, shown) + "</div></div>\n";
+             const YearParts year = year_parts(inputs, zone, shown);
+             return text + "<div class=\"charts\"><div>" + year.figure + "</div><div>" +
+                    growth_table(zone, shown) + "</div></div>\n" + year.working;
          })) {
         const ZoneResult& first = result.zones[static_cast<std::size_t>(group.zones.front()) - 1];
         html += "<section " + group.attribute() + "><h3>" +
@@ -247,12 +307,11 @@ std::string cover_section(const Inputs& inputs, const FieldResult& result) {
             name(inputs.climate.temperature_source) + "; aims: " + aims + ".</p>");
     html += seed_working(inputs, result, shown);
     html += "<div id=\"other-covers\"></div>";
-    for (const ZoneGroup& group : zone_groups(result, [&](const ZoneResult& zone) {
-             return candidates_table(inputs, zone, shown);
-         })) {
+    for (const ZoneGroup& group : zone_groups(
+             result, [&](const ZoneResult& zone) { return candidates_words(inputs, zone); })) {
         html += disclosure(
             "", zones_name(group.zones, result.zones.size()) + ": other covers, and why not",
-            group.text);
+            candidates_table(inputs, result, group.zones, shown));
     }
     return html;
 }

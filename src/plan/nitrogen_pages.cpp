@@ -135,7 +135,8 @@ std::string budget(const Inputs& inputs, const ZoneResult& zone, const Shown& sh
                                 "Nitrogen budget: what the crop needs and what meets it") +
            "<figcaption>What is needed and what meets it; both bars are equally long.</figcaption>"
            "</figure>" +
-           curve + "</div>\n" + report::table(table);
+           curve + "</div>\n" + report::table(table) +
+           report::bullet_list(shown.words(zone.budget.cautions));
 }
 
 }  // namespace

@@ -71,9 +71,6 @@
         item.appendChild(element('span', entry[1]));
         legend.appendChild(item);
       });
-      all('g.cells', map).forEach(function (cells) {
-        cells.toggleAttribute('hidden', cells.dataset.view !== view.id);
-      });
       showFacts();
     };
     var point = function (index) {
