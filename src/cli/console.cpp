@@ -25,7 +25,7 @@ void on_signal(int signal) {
     caught = signal;
     if (signal != SIGINT) return;
     static constexpr char message[] =
-        "\nstopping: fields in work are finished first; Ctrl-C again stops at once\n";
+        "\nstopping as soon as what is in work is done; Ctrl-C again stops at once\n";
     [[maybe_unused]] const ssize_t written = write(STDERR_FILENO, message, sizeof message - 1);
 }
 

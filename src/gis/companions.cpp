@@ -34,6 +34,22 @@ void add_file_list(const std::string& path, unsigned kind, const char* const* dr
     }
 }
 
+/// The file on this machine behind "/vsizip/a.zip/b.tif" or a plain path, or "" where there is
+/// none.
+std::string local_file(std::string path) {
+    constexpr std::string_view handler = "/vsi";
+    while (path.rfind(handler, 0) == 0) {
+        const std::size_t end = path.find('/', 1);
+        if (end == std::string::npos) return "";
+        path.erase(0, end + 1);
+    }
+    std::error_code failure;
+    for (fs::path at = path; at.has_relative_path(); at = at.parent_path()) {
+        if (fs::exists(at, failure)) return fs::is_regular_file(at, failure) ? at.string() : "";
+    }
+    return "";
+}
+
 }  // namespace
 
 std::vector<FileStamp> files_behind(const std::string& path) {
@@ -45,7 +61,8 @@ std::vector<FileStamp> files_behind(const std::string& path) {
              !failure && at != end && names.size() < most_files; at.increment(failure)) {
             names.insert(at->path().string());
         }
-    } else {
+    } else if (const std::string local = local_file(path); !local.empty()) {
+        names.insert(local);
         add_file_list(path, GDAL_OF_RASTER, detail::raster_drivers(), names);
         add_file_list(path, GDAL_OF_VECTOR, detail::vector_drivers(), names);
     }

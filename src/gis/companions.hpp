@@ -15,8 +15,9 @@ struct FileStamp {
 };
 
 /// The data set's own file (or the files in its folder) and those that belong to it: the parts of a
-/// shapefile, the rasters a VRT names, world files and the like, by name. Remote and missing files
-/// are left out; so are companions of what GDAL does not open.
+/// shapefile, the rasters a VRT names, world files and the like, by name. Of
+/// a path into an archive, the archive. Remote and missing files are left out; so are companions of
+/// what GDAL does not open.
 std::vector<FileStamp> files_behind(const std::string& path);
 
 }  // namespace catchfield::gis

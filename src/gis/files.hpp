@@ -63,8 +63,8 @@ class StagedFolder {
     bool found() const { return m_found; }
     /// Removes all that stands in the partial folder.
     void clear() const;
-    /// The folder stays as it is for a later run, whatever happens from now on.
-    void keep() { m_keep = true; }
+    /// Whether the folder stays for a later run where it is not committed.
+    void keep(bool yes = true) { m_keep = yes; }
     /// Creates a sub-folder (and its parents) and returns its path.
     std::string folder(const std::string& name) const;
     /// Syncs the file system of the folder and renames it to the target. working_file: name of a

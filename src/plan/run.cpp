@@ -47,7 +47,10 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
     if (request.results) store.emplace(head, request.results);
     gis::StagedFolder folder(request.output, request.overwrite, gis::Staging::lasting);
     if (request.fresh) folder.clear();
+    // A failed run leaves nothing of its own; what an earlier run finished it leaves as it is.
+    folder.keep(folder.found() && !request.fresh);
     FinishedFields finished(inputs, head, numbers, folder.path());
+    folder.keep(finished.found() > 0);
     if (folder.found() && monitor.say) {
         if (finished.found() > 0) {
             monitor.say(fmt::format("resuming: {} of {} fields were finished", finished.found(),
@@ -99,10 +102,18 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
         summary.timings.push_back(fmt::format("all {:.3f} s", seconds_since()));
         if (store) summary.table += "\nDatabase: " + store->place();
         return summary;
+    } catch (const Error&) {
+        if (finished.found() > 0 && monitor.say) {
+            monitor.say(
+                fmt::format("the {} fields that were finished before are kept; --fresh "
+                            "starts over",
+                            finished.found()));
+        }
+        throw;
     } catch (Stopped& stopped) {
         const std::size_t kept = std::max<std::size_t>(ready, finished.found());
+        folder.keep(kept > 0);
         if (kept > 0) {
-            folder.keep();
             stopped.kept = fmt::format(
                 "{} of {} fields are finished and kept. Give the same command again to go on; "
                 "--fresh starts over.",

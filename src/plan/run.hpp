@@ -36,7 +36,7 @@ struct RunSummary {
 /// With `strict` nothing is written where a field is skipped or partly covered. The bytes do not
 /// depend on the number of threads, nor on how often the run was stopped or killed on its way:
 /// finished fields are kept in `.name.partial` beside the folder and taken up again where nothing
-/// they were made from has changed. Throws Error, and leaves nothing; Stopped where the monitor
+/// they were made from has changed. Throws Error, and leaves nothing of its own; Stopped where the monitor
 /// asks for it, and leaves the finished fields.
 RunSummary run_plan(const PlanRequest& request, const Monitor& monitor);
 

@@ -147,6 +147,18 @@ TEST_F(Resume, ChangedInputRedoesAll) {
     expect_whole("plan");
 }
 
+TEST_F(Resume, ChangedFileBesideAnInputRedoesAll) {
+    const std::string beside = *s_folder / "farm/elevation.tif.aux.xml";
+    write_text(beside, "<PAMDataset></PAMDataset>\n");
+    kill_after("plan", 10);
+    write_text(beside, "<PAMDataset> </PAMDataset>\n");
+    const Outcome again = plan("plan");
+    EXPECT_EQ(again.code, 3) << again.err;
+    EXPECT_EQ(resumed(again.err), -1) << again.err;
+    fs::remove(beside);
+    expect_whole("plan");
+}
+
 TEST_F(Resume, ChangedBoundaryRedoesThatFieldAlone) {
     const std::string boundary = *s_folder / "farm/fields.geojson";
     const std::string before = slurp(boundary);
@@ -291,11 +303,25 @@ TEST_F(Resume, UnfinishedFolderIsForItsOwnerAlone) {
     EXPECT_EQ(status.st_mode & 0777U, 0777U & ~mask);
 }
 
-TEST_F(Resume, FailedRunLeavesNothing) {
-    kill_after("plan", 10);
+TEST_F(Resume, FailedRunLeavesNothingOfItsOwn) {
     // --strict fails at the end, because two fields are skipped.
+    EXPECT_EQ(plan("plan", {"--strict"}).code, 1);
+    EXPECT_EQ(entries_of(s_folder->path()), (std::vector<std::string>{"farm", "whole"}));
+
+    kill_after("plan", 10);
     const Outcome failed = plan("plan", {"--strict"});
     EXPECT_EQ(failed.code, 1) << failed.err;
+    EXPECT_TRUE(has(failed.err, "finished before are kept")) << failed.err;
+    EXPECT_EQ(entries_of(s_folder->path()),
+              (std::vector<std::string>{".plan.partial", "farm", "whole"}));
+    const Outcome again = plan("plan");
+    EXPECT_EQ(again.code, 3) << again.err;
+    EXPECT_EQ(resumed(again.err), 52) << again.err;
+    expect_whole("plan");
+
+    fs::remove_all(*s_folder / "plan");
+    kill_after("plan", 10);
+    EXPECT_EQ(plan("plan", {"--strict", "--fresh"}).code, 1);
     EXPECT_EQ(entries_of(s_folder->path()), (std::vector<std::string>{"farm", "whole"}));
 }
 
