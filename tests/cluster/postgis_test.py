@@ -240,7 +240,9 @@ class Results(unittest.TestCase):
             process = subprocess.Popen(self.words(), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
             try:
                 _, words = process.communicate(timeout=moments.uniform(0.1, 1.2 + 0.2 * kills))
-                self.assertEqual(process.returncode, 0, words)
+                # The last kill may have come after the folder was in place and before the end of the process.
+                late = kills > 0 and process.returncode == 2 and "the output folder exists" in words
+                self.assertTrue(process.returncode == 0 or late, words)
                 break
             except subprocess.TimeoutExpired:
                 process.kill()
