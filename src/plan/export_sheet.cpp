@@ -76,12 +76,10 @@ std::string hand_off_text(const HandOff& sheet) {
 
 std::string hand_off_html(const HandOff& sheet) {
     using report::escape;
-    std::string body =
-        "<style>@page{margin:12mm}@media print{body{font-size:10pt}h1{font-size:"
-        "15pt}h2{font-size:12pt;margin:.8rem 0 .2rem}td,th{padding:.1rem .3rem}}"
-        "</style><h1>Hand-off sheet</h1><p>Written as " +
-        escape(sheet.format) + ". Coordinates: " + escape(sheet.crs) +
-        ". Plan: run.json, xxh64 <code>" + escape(sheet.plan_fingerprint) + "</code>.</p>\n";
+    std::string body = "<div class=\"sheet\"><h1>Hand-off sheet</h1><p>Written as " +
+                       escape(sheet.format) + ". Coordinates: " + escape(sheet.crs) +
+                       ". Plan: run.json, xxh64 <code>" + escape(sheet.plan_fingerprint) +
+                       "</code>.</p>\n";
     report::HtmlTable rates{
         "What is applied",
         {"Field", "What", "Product", "Unit", "Lowest rate", "Highest rate", "Rates", "Area",
@@ -111,7 +109,7 @@ std::string hand_off_html(const HandOff& sheet) {
                               "<code>" + escape(file.xxh64) + "</code>"});
     }
     body += report::table(files);
-    body += std::string("<p class=\"soft\">") + closing + "</p>\n";
+    body += std::string("<p class=\"soft\">") + closing + "</p></div>\n";
     return report::page("Hand-off sheet", body);
 }
 

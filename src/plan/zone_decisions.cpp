@@ -403,8 +403,8 @@ void judge_confidence(const Inputs& inputs, ZoneResult& zone) {
                      std::string(confidence_name(zone.cover()->with->forecast.confidence)) + ")");
     }
     if (zone.budget.confidence >= Confidence::unchecked) {
-        lower(1, "the nitrogen rate holds a line that is " +
-                     std::string(confidence_name(zone.budget.confidence)));
+        lower(1, "the nitrogen rate rests on a value without a checked source (" +
+                     std::string(confidence_name(zone.budget.confidence)) + ")");
     }
     for (const std::string& doubt : zone.map_doubts) lower(1, doubt);
     if (!zone.t_mg_ha) lower(1, "no soil loss tolerance is known");

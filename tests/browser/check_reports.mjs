@@ -246,10 +246,31 @@ for (const units of ['us', 'metric']) {
 // A trial's page is made of the same parts.
 fs.writeFileSync(path.join(work, 'trial.csv'), 'n_rate,yield\n' + [0, 50, 100, 150, 200].flatMap((n) =>
   [0, 1].map((block) => `${n},${(90 + 0.9 * n - 0.0022 * n * n + block).toFixed(1)}`)).join('\n') + '\n');
-run('fit', 'trial.csv', '--rate-unit', 'lb/ac', '--yield-unit', 'bu/ac', '--price-n', '0.5 /lb', '--price-crop', '4.3 /bu', '--page', 'trial.html');
+run('fit', 'trial.csv', '--rate-unit', 'lb/ac', '--yield-unit', 'bu/ac', '--price-n', '0.5 /lb', '--price-crop', '4.3 /bu',
+  '--page', 'trial.html', '--output', 'curves.json');
 const trial = await open(path.join(work, 'trial.html'));
 await audit(trial, 'trial');
 expect(await trial.locator('svg.chart').count() === 1, 'the trial has its plot');
 await close(trial);
+// A plan that uses its curve shows it; a liquid product has a column and a layer of its own.
+{
+  const folder = plan('response', '--nitrogen.method', 'response', '--nitrogen.response', path.join(work, 'curves.json'),
+    '--output.product', 'uan-28', '--nitrogen.split', '0.5,0.5');
+  const page = await open(path.join(folder, 'report', 'Ridge.html'));
+  expect(await page.locator('svg.chart[aria-label^="Yield response"]').count() >= 1, 'the response curve is shown');
+  expect(await page.locator('input[name=view][value=product-rate]').count() === 1, 'the product has a layer');
+  expect((await page.locator('table.cards thead').textContent()).includes('gal/ac'), 'the product has a column');
+  await figuresAgree(page, 'response', csv(path.join(folder, 'zones.csv')).filter((row) => row.field_id === 'Ridge'),
+    csv(path.join(folder, 'budget.csv')).filter((row) => row.field_id === 'Ridge'), true);
+  await audit(page, 'response');
+  await close(page);
+  // The hand-off sheet of an export fits on a page.
+  run('export', folder, '--to', 'geojson', '--output', path.join(work, 'export'));
+  const sheet = await open(path.join(work, 'export', 'hand-off.html'));
+  await audit(sheet, 'hand-off sheet');
+  const printed = (await sheet.pdf({ format: 'A4' })).toString('latin1').match(/\/Type\s*\/Page[^s]/g) ?? [];
+  equal(printed.length, 1, 'pages of the hand-off sheet');
+  await close(sheet);
+}
 
 await finish();
