@@ -76,15 +76,16 @@ std::string group_by_rule(const std::string& texture, double clay, double vfs, b
 }
 
 TEST(WindLimits, TextureAndGroupOverTheWholeTriangle) {
-    for (int sand = 0; sand <= 200; ++sand) {
-        for (int clay = 0; sand + clay <= 200; ++clay) {
-            SurfaceSoil soil = soil_of(sand / 2.0, (200 - sand - clay) / 2.0, clay / 2.0);
+    // Whole percents hit every limit of the definitions exactly.
+    for (int sand = 0; sand <= 100; ++sand) {
+        for (int clay = 0; sand + clay <= 100; ++clay) {
+            SurfaceSoil soil = soil_of(sand, 100 - sand - clay, clay);
             const auto names = textures_by_definition(soil.sand_pct, soil.silt_pct, soil.clay_pct);
             ASSERT_EQ(names.size(), 1u) << soil.sand_pct << " " << soil.clay_pct;
             const bool fine_sand_counts =
                 names.front() == "sandy loam" || names.front() == "silt loam";
             for (const double vfs : {0.0, 19.5, 20.0, 29.5, 30.0, 50.0, 50.5}) {
-                if (vfs > 0.0 && (!fine_sand_counts || sand % 10 != 0)) continue;
+                if (vfs > 0.0 && (!fine_sand_counts || sand % 5 != 0)) continue;
                 soil.very_fine_sand_pct = vfs;
                 for (const bool calcareous : {false, true}) {
                     soil.calcareous = calcareous;
