@@ -3,6 +3,7 @@
 
 #include "plan/columns.hpp"
 #include "plan/shown.hpp"
+#include "plan/zone_table.hpp"
 #include "report/charts.hpp"
 #include "report/html.hpp"
 
@@ -24,6 +25,12 @@ std::string without_score(std::string reason) {
     const std::size_t end = start == std::string::npos ? start : reason.find(')', start);
     if (end != std::string::npos) reason.erase(start, end + 1 - start);
     return reason;
+}
+
+/// Why the zone's cover was taken, in sentences.
+std::string chosen_reason(const Inputs& inputs, const ZoneResult& zone) {
+    const std::string reason = without_score(option_reason(inputs, zone, *zone.cover()));
+    return reason.starts_with("Taken. ") ? reason.substr(7) : reason;
 }
 
 /// Taken first, then accepted ones by score, then refused ones.
@@ -258,6 +265,60 @@ std::string seed_working(const Inputs& inputs, const FieldResult& result, const 
                       body + report::table(table));
 }
 
+std::string growth_working(const Inputs& inputs, const FieldResult& result,
+                           const std::string& aims) {
+    const std::string body =
+        "<p class=\"equation\">brassicas: B = 2 r (G &minus; 1000) / 1000 ton/ac, G above 32 "
+        "&deg;F</p><p class=\"equation\">others in autumn: B = s w ln(1 + exp((G &minus; G0) / "
+        "w)), G0 "
+        "150, w 60 &deg;C d; hairy vetch in spring: + 5.29 kg/ha per &deg;C d above 4 "
+        "&deg;C</p><p>B: "
+        "shoot dry matter; G: degree-days from sowing; r, s: of the species, held at its greatest "
+        "mass. Sources: Bjorkman 2012; Goudriaan &amp; Monteith 1990, laid through the catalogue's "
+        "planning figures; Mirsky et al. 2017. Low and high follow the catalogue's.</p>"
+        "<p class=\"equation\">ground under leaves = 1 &minus; exp(&minus;k LAI); N in the shoots "
+        "= N "
+        "% &times; B</p><p>LAI from the leaf mass; N % falls with mass (Justes et al. 1994) and is "
+        "limited by the soil's supply. Winter: kill temperatures of the catalogue.</p>"
+        "<p class=\"equation\">release = 8.75 (N % &minus; 1.5) kg/Mg from 1.5 % N on, else C (1 / "
+        "C:N &minus; 0.4 / 10)</p><p>PNW 636 (Sullivan &amp; Andrews 2012); carbon balance. The "
+        "credit "
+        "to the next crop comes from one named table, or from this release where the table has no "
+        "row.</p><p class=\"equation\">score = &Sigma; weight &times; need of the zone &times; "
+        "what the "
+        "cover does / &Sigma; weight</p><p>Weights: " +
+        aims +
+        ". Equations with validity and examples: docs/methods/cover.md.</p><p>Inputs: sowing " +
+        iso_date(inputs.dates.sow) + ", hard frost " + iso_date(inputs.dates.hard_frost) +
+        ", end " + iso_date(inputs.dates.terminate) + ", next planting " +
+        iso_date(inputs.dates.next_planting) +
+        "; temperature: " + name(inputs.climate.temperature_source) + ".</p>" +
+        ZoneTable("What drives the growth, by zone")
+            .numbers("Heat, sowing to frost, degC d above 0",
+                     [](const ZoneResult& zone) {
+                         return zone.cover() != nullptr
+                                    ? fixed(zone.cover()->with->forecast.heat_to_frost_c_d, 0)
+                                    : std::string("none");
+                     })
+            .numbers("Soil N for it, kg/ha",
+                     [](const ZoneResult& zone) {
+                         return zone.site.n_supply_kg_ha ? fixed(*zone.site.n_supply_kg_ha, 0)
+                                                         : std::string("assumed");
+                     })
+            .numbers("Soil nitrate by test, kg/ha",
+                     [](const ZoneResult& zone) {
+                         return report::figure("soil_nitrate_kg_ha", known(zone.nitrate_kg_ha, 0));
+                     })
+            .words("Soil",
+                   [](const ZoneResult& zone) {
+                       return std::string(zone.coarse ? "coarse" : "not coarse");
+                   })
+            .in_si()
+            .html(result);
+    return disclosure("how-cover",
+                      "Growth, winter and nitrogen of the cover: equations, inputs, source", body);
+}
+
 }  // namespace
 
 std::string cover_section(const Inputs& inputs, const FieldResult& result) {
@@ -267,8 +328,7 @@ std::string cover_section(const Inputs& inputs, const FieldResult& result) {
              if (zone.cover() == nullptr) {
                  return "<p>No candidate cover fits; the table of the others says why.</p>";
              }
-             std::string text =
-                 "<p>" + name(without_score(option_reason(inputs, zone, *zone.cover()))) + "</p>";
+             std::string text = "<p>" + name(chosen_reason(inputs, zone)) + "</p>";
              if (!zone.visit_notes.empty()) {
                  text += "<h4>Found in the field, against the forecast</h4>" +
                          report::bullet_list(zone.visit_notes);
@@ -287,24 +347,9 @@ std::string cover_section(const Inputs& inputs, const FieldResult& result) {
         const double weight = inputs.covers->aims().weight[i];
         if (weight <= 0.0) continue;
         aims += (aims.empty() ? "" : ", ") +
-                std::string(cover::aim_name(static_cast<cover::Aim>(i))) + " " +
-                significant(weight, 3);
+                std::string(cover::aim_name(static_cast<cover::Aim>(i))) + " " + shortest(weight);
     }
-    html += disclosure(
-        "how-cover", "Growth, winter and nitrogen of the cover: method, inputs, source",
-        "<p>Heat (degree-days) from sowing to the hard frost and, where it survives, on to its end "
-        "drives the mass: brassicas after Bjorkman 2012, hairy vetch in spring after Mirsky et al. "
-        "2017, all others by an expolinear curve (Goudriaan &amp; Monteith 1990) laid through the "
-        "catalogue's planning figures. Nitrogen in it: dilution after Justes et al. 1994, limited "
-        "by "
-        "the soil's supply. Winter: kill temperatures of the catalogue. Release: percent-N line of "
-        "PNW 636 (Sullivan &amp; Andrews 2012) or carbon balance. The choice is a weighted sum of "
-        "what the cover does times what the zone needs. Equations, validity and examples: "
-        "docs/methods/cover.md.</p><p>Inputs: sowing " +
-            iso_date(inputs.dates.sow) + ", hard frost " + iso_date(inputs.dates.hard_frost) +
-            ", end " + iso_date(inputs.dates.terminate) + ", next planting " +
-            iso_date(inputs.dates.next_planting) + "; temperature: " +
-            name(inputs.climate.temperature_source) + "; aims: " + aims + ".</p>");
+    html += growth_working(inputs, result, aims);
     html += seed_working(inputs, result, shown);
     html += "<div id=\"other-covers\"></div>";
     for (const ZoneGroup& group : zone_groups(

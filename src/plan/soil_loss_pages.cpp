@@ -174,12 +174,18 @@ std::string interval_working(const Inputs& inputs, const FieldResult& result) {
 
 std::string ground_workings(const Inputs& inputs, const FieldResult& result) {
     std::string html = disclosure(
-        "how-slope", "Slope, LS: method, inputs, source",
-        "<p>Slope from the elevation raster after Horn 1981 (or as given), averaged over the "
-        "zone's "
-        "cells. LS: contributing area after Desmet &amp; Govers 1996, exponents and steepness "
-        "after "
-        "McCool et al. 1987 and 1989. Slope length: that of the uniform slope with this LS.</p>" +
+        "how-slope", "Slope, LS: equation, inputs, source",
+        "<p class=\"equation\">LS = L S; S = 10.8 sin &theta; + 0.03 (below 9 %), 16.8 sin &theta; "
+        "&minus; 0.50 (above); L of a cell = ((A + D&sup2;)<sup>m+1</sup> &minus; A<sup>m+1</sup>) "
+        "/ "
+        "(D<sup>m+2</sup> x<sup>m</sup> 22.13<sup>m</sup>)</p><p>&theta;: slope angle, from the 3 "
+        "&times; 3 window of the elevation raster (Horn 1981) or as given; A: area that drains "
+        "into "
+        "the cell, m&sup2;, held where slope length reaches the limit; D: cell size, m; x: width "
+        "the "
+        "flow passes; m: exponent by slope. Source: Desmet &amp; Govers 1996; McCool et al. 1987, "
+        "1989. Slope length: that of the uniform slope with this LS. More: "
+        "docs/methods/terrain.md.</p>" +
             ZoneTable("Terrain by zone")
                 .numbers(
                     "Slope, %",
@@ -250,11 +256,20 @@ std::string ground_workings(const Inputs& inputs, const FieldResult& result) {
     html += disclosure(
         "how-screens", "Erodibility index, wind, leaching: screening values",
         "<p class=\"equation\">index = R K LS / T</p><p>With the LS of Agriculture Handbook 537; a "
-        "screening value, not a determination. Wind: reduction by the cover in the least-covered "
-        "half-month, by soil loss ratios of flat residue and canopy; no tons are claimed. "
-        "Leaching index: Williams &amp; Kissel 1991, from yearly and winter rain and the "
-        "hydrologic "
-        "group.</p>" +
+        "screening value, not a determination.</p><p class=\"equation\">wind erosion saved = 1 "
+        "&minus; ratio with the cover / ratio now; ratio = exp(&minus;0.0438 flat cover %) "
+        "exp(&minus;5.614 canopy<sup>0.7366</sup>)</p><p>In the least-covered half-month; the "
+        "range "
+        "from steeper fits of the flat-cover ratio; no tons are claimed "
+        "(docs/methods/erosion.md).</p><p class=\"equation\">leaching index = PI SI; PI = (P "
+        "&minus; "
+        "0.4 s)&sup2; / (P + 0.6 s), SI = (2 PW / P)<sup>1/3</sup>, s = 1000 / CN &minus; "
+        "10</p><p>P: "
+        "rain of the year, PW: of October to March, in; CN 28, 21, 17, 15 for hydrologic groups A "
+        "to "
+        "D. Source: Williams &amp; Kissel 1991. Inputs: P " +
+            fixed(climate.annual_precip_mm / units::mm_per_in, 1) + " in, PW " +
+            fixed(climate.winter_precip_mm / units::mm_per_in, 1) + " in.</p>" +
             ZoneTable("Screening values by zone")
                 .numbers("Erodibility index",
                          [](const ZoneResult& z) {
