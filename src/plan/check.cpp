@@ -98,13 +98,18 @@ std::string padded(std::string text, std::size_t width) {
     return text;
 }
 
-std::string fields_table(const std::vector<FieldReadiness>& fields) {
+/// "40.2 ac" or "16.3 ha".
+std::string area_text(double area_ha, bool us) {
+    return us ? fixed(area_ha / units::ha_per_ac, 1) + " ac" : fixed(area_ha, 1) + " ha";
+}
+
+std::string fields_table(const std::vector<FieldReadiness>& fields, bool us) {
     constexpr std::size_t most = 30;
     std::size_t width = 5;
     for (std::size_t i = 0; i < std::min(most, fields.size()); ++i)
         width = std::max(width, std::min<std::size_t>(30, fields[i].field.size()));
     std::string text = "\n" + padded("field", width) +
-                       "  area, ha  terrain  soil map  nearest soil  stops  soil tests\n";
+                       "  area      terrain  soil map  nearest soil  stops  soil tests\n";
     for (std::size_t i = 0; i < std::min(most, fields.size()); ++i) {
         const FieldReadiness& field = fields[i];
         text += padded(field.field, width);
@@ -112,7 +117,7 @@ std::string fields_table(const std::vector<FieldReadiness>& fields) {
             text += "  CANNOT BE PLANNED: " + field.refused + "\n";
             continue;
         }
-        text += "  " + padded(fixed(field.area_ha, 1), 8) + "  " +
+        text += "  " + padded(area_text(field.area_ha, us), 8) + "  " +
                 padded(percent(field.terrain), 7) + "  " + padded(percent(field.mapped), 8) + "  " +
                 padded(percent(field.filled), 12) + "  " + padded(std::to_string(field.stops), 5) +
                 "  " + std::to_string(field.tests) + "\n";
@@ -162,7 +167,7 @@ std::string Readiness::text() const {
         for (const std::string& part : wrapped(remark, wide - indent.size() - 2))
             text += indent + "  " + part + "\n";
     }
-    if (!fields.empty()) text += fields_table(fields);
+    if (!fields.empty()) text += fields_table(fields, us);
     if (!notes.empty()) text += "\n";
     for (const std::string& note : notes) {
         const auto lines = wrapped("note: " + note, wide);
@@ -230,6 +235,7 @@ Readiness check_job(const Job& job, bool allow_virtual, bool allow_remote) {
         if (!named) rows.push_back({"inputs", "cannot be used", "", error.what(), "", true});
         return readiness;
     }
+    readiness.us = inputs.us();
     readiness.fields = look_at_fields(inputs);
     const auto& fields = readiness.fields;
     double area_ha = 0.0;
@@ -244,7 +250,7 @@ Readiness check_job(const Job& job, bool allow_virtual, bool allow_remote) {
     }
     rows.push_back({"fields",
                     std::to_string(fields.size()) + " in " + inputs.boundary_crs.name() + ", " +
-                        fixed(area_ha, 1) + " ha",
+                        area_text(area_ha, readiness.us),
                     "", refused.empty() ? "" : "these cannot be planned: " + refused, "",
                     planned == 0});
     const gis::RasterInfo& raster = *inputs.terrain_info;
@@ -264,11 +270,12 @@ Readiness check_job(const Job& job, bool allow_virtual, bool allow_remote) {
     const double without = 1.0 - filled - share_of(fields, &FieldReadiness::mapped);
     std::string soil;
     if (filled > 0.0005) {
-        soil = "the nearest polygon's values stand in on " + fixed(filled * area_ha, 1) + " ha";
+        soil =
+            "the nearest polygon's values stand in on " + area_text(filled * area_ha, readiness.us);
     }
     if (without > 0.0005) {
         soil += (soil.empty() ? "" : "; ") +
-                ("no soil values at all on " + fixed(without * area_ha, 1) + " ha");
+                ("no soil values at all on " + area_text(without * area_ha, readiness.us));
     }
     rows.push_back({"soil map", std::to_string(inputs.soils.facts.size()) + " polygons",
                     percent(share_of(fields, &FieldReadiness::mapped)), soil,

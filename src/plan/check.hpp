@@ -34,6 +34,7 @@ struct Readiness {
     std::vector<ReadinessRow> rows;
     std::vector<FieldReadiness> fields;
     std::vector<std::string> notes;
+    bool us = false;  ///< areas in acres in the text; JSON always has ha
 
     bool ready() const;  ///< nothing blocks
     /// Terrain and soil values on all of every field, the nearest polygon's included, as `plan`

@@ -358,7 +358,9 @@ class Chooser {
     void tell_place(const Find& boundary) {
         std::string text =
             std::to_string(boundary.features) + (boundary.features == 1 ? " field" : " fields");
-        if (boundary.area_ha > 0.0) text += ", " + fixed(boundary.area_ha, 1) + " ha";
+        if (boundary.area_ha > 0.0)
+            text += ", " + fixed(boundary.area_ha, 1) + " ha (" +
+                    fixed(boundary.area_ha / units::ha_per_ac, 1) + " ac)";
         if (const auto middle = centre()) {
             text += ", around " + fixed(std::abs(middle->y), 3) +
                     (middle->y < 0.0 ? " S, " : " N, ") + fixed(std::abs(middle->x), 3) +
