@@ -419,6 +419,20 @@ std::vector<CellShare> covered_cells(const MultiPolygon& shape, const GridFrame&
     return cells;
 }
 
+std::vector<CellRun> covered_runs(const MultiPolygon& shape, const GridFrame& frame) {
+    std::vector<CellRun> runs;
+    visit_shares(shape, frame, [&](int row, int col, double share) {
+        const std::size_t cell = frame.index(row, col);
+        if (!runs.empty() && runs.back().share == share &&
+            runs.back().first + runs.back().count == cell) {
+            ++runs.back().count;
+        } else {
+            runs.push_back({cell, 1, share});
+        }
+    });
+    return runs;
+}
+
 Mask centre_mask(const MultiPolygon& shape, const GridFrame& frame) {
     Mask mask(frame, 0);
     visit_centres(shape, frame, [&](int row, int first, int last) {

@@ -27,6 +27,21 @@ struct CellShare {
 /// shape's box, whatever the size of the frame.
 std::vector<CellShare> covered_cells(const MultiPolygon& shape, const GridFrame& frame);
 
+/// Cells side by side that hold the same share: a shape's inside is a few runs a row.
+struct CellRun {
+    std::size_t first = 0;  ///< GridFrame::index
+    std::size_t count = 0;
+    double share = 0.0;  ///< of each
+};
+/// covered_cells, packed; for_cells gives them back in the same order.
+std::vector<CellRun> covered_runs(const MultiPolygon& shape, const GridFrame& frame);
+template <typename Visit>
+void for_cells(const std::vector<CellRun>& runs, Visit visit) {
+    for (const CellRun& run : runs) {
+        for (std::size_t i = 0; i < run.count; ++i) visit(run.first + i, run.share);
+    }
+}
+
 enum class CellRule {
     centre,  ///< the cell's centre is inside: cells of neighbouring shapes never overlap
     half,    ///< at least half of the cell is inside

@@ -51,7 +51,7 @@ std::vector<FieldReadiness> look_at_fields(const Inputs& inputs) {
                 if (!ground.field[i]) continue;
                 ++cells;
                 if (ground.terrain.mask[i]) ++terrain;
-                if (ground.soil[i] >= 0) ++(ground.soil_distance_m[i] > 0.0F ? filled : mapped);
+                if (ground.soil[i] >= 0) ++(ground.is_filled(i) ? filled : mapped);
             }
             one.area_ha = static_cast<double>(cells) * ground.frame.cell_area_ha();
             const double all = std::max<double>(1.0, static_cast<double>(cells));
@@ -277,7 +277,7 @@ Readiness check_job(const Job& job, bool allow_virtual, bool allow_remote) {
         soil += (soil.empty() ? "" : "; ") +
                 ("no soil values at all on " + area_text(without * area_ha, readiness.us));
     }
-    rows.push_back({"soil map", std::to_string(inputs.soils.facts.size()) + " polygons",
+    rows.push_back({"soil map", std::to_string(inputs.soils.facts_of.size()) + " polygons",
                     percent(share_of(fields, &FieldReadiness::mapped)), soil,
                     filled > 0.1 || without > 0.0005 ? "medium" : "", false});
     rows.push_back({"horizons",

@@ -135,13 +135,4 @@ void map_compaction(const Ground& ground, FieldResult& result) {
     }
 }
 
-void add_compaction_layers(FieldResult& result) {
-    for (const CompactionMap& map : result.compaction_maps) {
-        result.layers.push_back(map.layer);
-        if (!map.kriged) continue;
-        result.layers.push_back({map.layer.name + "-error", map.layer.title + ", standard error",
-                                 map.layer.unit, map.error, map.layer.valid});
-    }
-}
-
 }  // namespace catchfield::plan

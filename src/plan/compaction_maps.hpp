@@ -18,7 +18,4 @@ inline constexpr std::size_t fewest_for_map = 3;
 /// per zone, map_doubts: why the maps are less sure there. Fewer than three stops: a warning.
 void map_compaction(const Ground& ground, FieldResult& result);
 
-/// The maps and, where kriged, their standard errors, as layers of the field.
-void add_compaction_layers(FieldResult& result);
-
 }  // namespace catchfield::plan

@@ -7,6 +7,7 @@
 #include "plan/compaction_maps.hpp"
 #include "plan/field_zones.hpp"
 #include "plan/ground.hpp"
+#include "plan/layers.hpp"
 #include "plan/rasters.hpp"
 #include "plan/rate_steps.hpp"
 #include "plan/scouting_visit.hpp"
@@ -86,24 +87,24 @@ void place_stops(const Inputs& inputs, FieldResult& result) {
 }
 
 std::optional<double> yield_goal_of_zone(const Inputs& inputs, const Ground& ground,
-                                         const std::vector<geometry::CellShare>& cells,
+                                         const std::vector<geometry::CellRun>& cells,
                                          const std::optional<gis::RasterWindow<float>>& yields) {
     ZoneMean mean;
-    for (const geometry::CellShare& cell : cells) {
+    geometry::for_cells(cells, [&](std::size_t cell, double share) {
         if (yields) {
-            if (yields->valid[cell.cell] == 0) continue;
-            const double goal = static_cast<double>(yields->values[cell.cell]);
+            if (yields->valid[cell] == 0) return;
+            const double goal = static_cast<double>(yields->values[cell]);
             if (!(goal >= 0.0 && goal <= 40'000.0)) {
                 throw Error(ErrorKind::data,
                             "a yield of " + fixed(goal, 0) + " kg/ha is outside 0 to 40,000",
                             {.path = inputs.job.nitrogen.yield_raster,
                              .hint = "Check nitrogen.yield-unit and the raster's nodata value."});
             }
-            mean.add(goal, cell.share);
-        } else if (const SoilFacts* soil = ground.soil_at(cell.cell, inputs.soils)) {
-            if (soil->yield_goal_kg_ha) mean.add(*soil->yield_goal_kg_ha, cell.share);
+            mean.add(goal, share);
+        } else if (const SoilFacts* soil = ground.soil_at(cell, inputs.soils)) {
+            if (soil->yield_goal_kg_ha) mean.add(*soil->yield_goal_kg_ha, share);
         }
-    }
+    });
     const auto value = mean.value();
     return value ? value : inputs.yield_goal_kg_ha;
 }
@@ -198,9 +199,11 @@ void prescribe(const Inputs& inputs, FieldResult& result) {
         frame = snapped_frame(box.min_x, box.min_y, box.max_x, box.max_y,
                               cell / result.rate_crs.metres_per_unit(), 1);
     }
-    const Raster<std::int32_t> seed_zones = zone_raster(shapes, frame);
-    const Raster<std::int32_t> rate_zones =
-        result.no_apply.empty() ? seed_zones : zone_raster(rate_shapes, frame);
+    Raster<std::int32_t> own_seed_zones, own_rate_zones;
+    if (moved || !(frame == result.frame)) own_seed_zones = zone_raster(shapes, frame);
+    const auto& seed_zones = own_seed_zones.size() > 0 ? own_seed_zones : result.zone_cells;
+    if (!result.no_apply.empty()) own_rate_zones = zone_raster(rate_shapes, frame);
+    const auto& rate_zones = own_rate_zones.size() > 0 ? own_rate_zones : seed_zones;
     result.rate_mask = Mask(frame);
     result.rate_cells = Raster<float>(frame);
     result.seed_cells = Raster<float>(frame);
@@ -215,49 +218,6 @@ void prescribe(const Inputs& inputs, FieldResult& result) {
                 static_cast<float>(result.zone_rates[static_cast<std::size_t>(rate_zones[i]) - 1]);
         }
     }
-}
-
-void add_layers(const Inputs& inputs, const Ground& ground, FieldResult& result) {
-    const auto& terrain = ground.terrain;
-    result.layers.push_back({"slope", "Slope", "%", terrain.slope_pct, terrain.mask});
-    result.layers.push_back(
-        {"ls", "Slope length and steepness factor LS", "", terrain.ls, terrain.mask});
-    FieldLayer k{"k", "Soil erodibility K", "Mg ha h/(ha MJ mm)", {}, {}};
-    soil_layer(
-        ground, inputs.soils,
-        [](const SoilFacts& f) {
-            return f.erodibility ? std::optional(f.erodibility->k_si) : std::nullopt;
-        },
-        k.values, k.valid);
-    FieldLayer bare{"soil-loss-bare", "Soil loss, bare fallow", "Mg/ha a year",
-                    Raster<float>(ground.frame), Mask(ground.frame)};
-    FieldLayer now{"soil-loss-now", "Soil loss, present management", "Mg/ha a year",
-                   Raster<float>(ground.frame), Mask(ground.frame)};
-    FieldLayer cover{"soil-loss-cover", "Soil loss with the cover", "Mg/ha a year",
-                     Raster<float>(ground.frame), Mask(ground.frame)};
-    FieldLayer zone_layer{"zone", "Zone", "", Raster<float>(ground.frame), Mask(ground.frame)};
-    const double r = inputs.climate.year.r_si;
-    for (std::size_t i = 0; i < ground.frame.size(); ++i) {
-        const std::int32_t number = result.zone_cells[i];
-        if (!ground.field[i]) k.valid[i] = 0;
-        if (number == 0) continue;
-        zone_layer.values[i] = static_cast<float>(number);
-        zone_layer.valid[i] = 1;
-        if (!k.valid[i] || !terrain.mask[i]) continue;
-        const ZoneResult& zone = result.zones[static_cast<std::size_t>(number) - 1];
-        const double loss =
-            r * static_cast<double>(k.values[i]) * static_cast<double>(terrain.ls[i]);
-        bare.values[i] = static_cast<float>(loss);
-        now.values[i] = static_cast<float>(loss * zone.c_now * zone.practice.p);
-        cover.values[i] = static_cast<float>(loss * zone.c_cover * zone.practice.p);
-        bare.valid[i] = now.valid[i] = cover.valid[i] = 1;
-    }
-    result.layers.push_back(std::move(k));
-    result.layers.push_back(std::move(bare));
-    result.layers.push_back(std::move(now));
-    result.layers.push_back(std::move(cover));
-    result.layers.push_back(std::move(zone_layer));
-    add_compaction_layers(result);
 }
 
 void judge_status(FieldResult& result) {
@@ -289,6 +249,8 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
     clock.stage("ground");
 
     FieldZones zones = make_field_zones(inputs, field, ground);
+    ground.terrain.wetness = {};  // only zones ask for these two
+    ground.terrain.relative_elevation = {};
     result.warnings.insert(result.warnings.end(), zones.warnings.begin(), zones.warnings.end());
     result.warnings.insert(result.warnings.end(), zones.zoning.warnings.begin(),
                            zones.zoning.warnings.end());
@@ -365,10 +327,12 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
         judge_confidence(inputs, zone);
     }
     clock.stage("erosion and nitrogen");
+    if (inputs.job.output.layers) make_layers(inputs, ground, result);
+    ground = {};  // a large field's memory is wanted for the rates
+    clock.stage("layers");
     settle_field_rates(inputs, result);
     prescribe(inputs, result);
     finish_rate_map(inputs, result);
-    if (inputs.job.output.layers || inputs.job.output.reports) add_layers(inputs, ground, result);
     result.zoning = std::move(zones.zoning);
     judge_status(result);
     clock.stage("prescription");

@@ -10,6 +10,7 @@
 #include "zoning/yields.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <map>
 #include <set>
@@ -20,6 +21,9 @@ namespace {
 
 /// Above this many cells zones are fitted with more starts.
 constexpr std::size_t quick_cells = 20'000;
+
+/// Zones are made on at most about so many cells; the ground of a larger field is made coarser.
+constexpr std::size_t most_zone_cells = 1'000'000;
 
 zoning::Feature soil_feature(const std::string& name, const Ground& ground, const Inputs& inputs,
                              const SoilValue& value, bool ratio_scale) {
@@ -219,8 +223,10 @@ std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& g
     return features;
 }
 
-FieldZones make_field_zones(const Inputs& inputs, const FieldBoundary& field,
-                            const Ground& ground) {
+namespace {
+
+/// Zones and outlines on the ground as it is.
+FieldZones zones_on(const Inputs& inputs, const FieldBoundary& field, const Ground& ground) {
     FieldZones zones;
     const std::vector<zoning::Feature> features = zone_features(inputs, ground, zones.warnings);
     if (!inputs.job.zones.drawn.empty()) {
@@ -242,8 +248,20 @@ FieldZones make_field_zones(const Inputs& inputs, const FieldBoundary& field,
         zones.warnings.insert(zones.warnings.end(), outlines.warnings.begin(),
                               outlines.warnings.end());
     }
+    return zones;
+}
+
+}  // namespace
+
+FieldZones make_field_zones(const Inputs& inputs, const FieldBoundary& field,
+                            const Ground& ground) {
+    const double blocks =
+        static_cast<double>(ground.frame.size()) / static_cast<double>(most_zone_cells);
+    const int step = static_cast<int>(std::ceil(std::sqrt(blocks)));
+    FieldZones zones =
+        step > 1 ? zones_on(inputs, field, coarser(ground, step)) : zones_on(inputs, field, ground);
     for (const geometry::ZoneOutline& outline : zones.outlines) {
-        zones.cells.push_back(geometry::covered_cells(outline.shape, ground.frame));
+        zones.cells.push_back(geometry::covered_runs(outline.shape, ground.frame));
     }
     return zones;
 }

@@ -14,8 +14,8 @@ namespace catchfield::plan {
 
 struct FieldZones {
     zoning::ZoningResult zoning;
-    std::vector<geometry::ZoneOutline> outlines;          ///< by zone number, 1 first
-    std::vector<std::vector<geometry::CellShare>> cells;  ///< per zone, exact shares
+    std::vector<geometry::ZoneOutline> outlines;        ///< by zone number, 1 first
+    std::vector<std::vector<geometry::CellRun>> cells;  ///< per zone, exact shares
     std::vector<std::string> warnings;
 };
 

@@ -184,10 +184,14 @@ FinishedField finish_field(const Inputs& inputs, const RunHead& head, const Fiel
     const auto start = std::chrono::steady_clock::now();
     FinishedField field;
     FieldFiles made = make_field_files(inputs, result);
-    for (const auto& [name, bytes] : made.files) {
-        gis::write_file_atomically(folder + "/" + name, bytes, false);
-        field.files.push_back({name, bytes.size(), xxh64(bytes)});
-    }
+    const auto write = [&](const std::vector<std::pair<std::string, std::string>>& files) {
+        for (const auto& [name, bytes] : files) {
+            gis::write_file_atomically(folder + "/" + name, bytes, false);
+            field.files.push_back({name, bytes.size(), xxh64(bytes)});
+        }
+    };
+    write(result.layer_files);
+    write(made.files);
     made.files.clear();
     field.rows = in_crs(std::move(made.rows), result.crs, head.package_crs);
     field.zone_rows = std::move(made.zone_rows);

@@ -9,6 +9,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 
 namespace catchfield::plan {
 
@@ -196,7 +197,7 @@ void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground)
         if (geometry::find_flaw(hit.shape)) hit.shape = geometry::repair(hit.shape).shape;
         if (hit.shape.empty()) continue;
         shapes.push_back(std::move(hit.shape));
-        owners.push_back(static_cast<int>(hit.feature));
+        owners.push_back(inputs.soils.facts_of[hit.feature]);
     }
     geometry::CellOwners cells = geometry::assign_cells(
         shapes, ground.frame, geometry::OwnerRule::centre, fill, &ground.field);
@@ -210,7 +211,7 @@ void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground)
         if (owner >= 0) owner = owners[static_cast<std::size_t>(owner)];
     }
     ground.soil = std::move(cells.owner);
-    ground.soil_distance_m = std::move(cells.distance_m);
+    if (cells.filled > 0) ground.soil_distance_m = std::move(cells.distance_m);
     if (cells.doubly_covered > 0) {
         ground.warnings.push_back("soil polygons overlap on " +
                                   std::to_string(cells.doubly_covered) +
@@ -243,21 +244,96 @@ Ground make_ground(const Inputs& inputs, const FieldBoundary& field) {
 void soil_layer(const Ground& ground, const Soils& soils, const SoilValue& value,
                 Raster<float>& values, Mask& valid) {
     // Each polygon's value once, then spread over its cells.
-    std::vector<std::optional<double>> by_soil(soils.facts.size());
-    std::vector<std::uint8_t> known(soils.facts.size(), 0);
+    std::map<int, std::optional<double>> by_soil;
+    int last = -1;
+    const std::optional<double>* known = nullptr;
     values = Raster<float>(ground.frame);
     valid = Mask(ground.frame);
     for (std::size_t i = 0; i < ground.soil.size(); ++i) {
-        if (ground.soil[i] < 0) continue;
-        const auto index = static_cast<std::size_t>(ground.soil[i]);
-        if (!known[index]) {
-            by_soil[index] = value(soils.facts[index]);
-            known[index] = 1;
+        const int soil = ground.soil[i];
+        if (soil < 0) continue;
+        if (soil != last) {
+            const auto [entry, fresh] = by_soil.try_emplace(soil);
+            if (fresh) entry->second = value(soils.facts[static_cast<std::size_t>(soil)]);
+            known = &entry->second;
+            last = soil;
         }
-        if (!by_soil[index]) continue;
-        values[i] = static_cast<float>(*by_soil[index]);
+        if (!*known) continue;
+        values[i] = static_cast<float>(**known);
         valid[i] = 1;
     }
+}
+
+namespace {
+
+/// Every step-th row and column of a grid, from the middle of the first block on.
+GridFrame coarser_frame(const GridFrame& frame, int step) {
+    GridFrame coarse = frame;
+    coarse.cell = frame.cell * step;
+    coarse.cols = (frame.cols + step - 1) / step;
+    coarse.rows = (frame.rows + step - 1) / step;
+    return coarse;
+}
+
+/// visit(cell of the coarse grid, cell of the fine one) for all cells, block by block.
+template <typename Visit>
+void for_blocks(const GridFrame& fine, const GridFrame& coarse, int step, Visit visit) {
+    for (int row = 0; row < fine.rows; ++row) {
+        for (int col = 0; col < fine.cols; ++col)
+            visit(coarse.index(row / step, col / step), fine.index(row, col));
+    }
+}
+
+/// Mean over the block's cells that count.
+Raster<float> block_means(const Raster<float>& values, const Mask& counts, const GridFrame& coarse,
+                          int step) {
+    if (values.size() == 0) return {};
+    Raster<float> means(coarse);
+    std::vector<float> cells(coarse.size());
+    for_blocks(values.frame, coarse, step, [&](std::size_t block, std::size_t cell) {
+        if (!counts[cell]) return;
+        means[block] += values[cell];
+        cells[block] += 1.0F;
+    });
+    for (std::size_t i = 0; i < cells.size(); ++i) {
+        if (cells[i] > 0.0F) means[i] /= cells[i];
+    }
+    return means;
+}
+
+}  // namespace
+
+Ground coarser(const Ground& ground, int step) {
+    Ground coarse;
+    coarse.crs = ground.crs;
+    coarse.boundary = ground.boundary;
+    coarse.area_ha = ground.area_ha;
+    coarse.frame = coarser_frame(ground.frame, step);
+    coarse.field = geometry::field_mask(ground.boundary, coarse.frame);
+    const terrain::TerrainResult& fine = ground.terrain;
+    terrain::TerrainResult& terrain = coarse.terrain;
+    terrain.mask = Mask(coarse.frame);
+    for_blocks(ground.frame, coarse.frame, step, [&](std::size_t block, std::size_t cell) {
+        terrain.mask[block] |= static_cast<std::uint8_t>(fine.mask[cell] & coarse.field[block]);
+    });
+    const auto means = [&](const Raster<float>& values) {
+        return block_means(values, fine.mask, coarse.frame, step);
+    };
+    terrain.slope_pct = means(fine.slope_pct);
+    terrain.ls = means(fine.ls);
+    terrain.wetness = means(fine.wetness);
+    terrain.relative_elevation = means(fine.relative_elevation);
+    terrain.aspect_sine = means(fine.aspect_sine);
+    terrain.aspect_cosine = means(fine.aspect_cosine);
+    coarse.soil = Raster<int>(coarse.frame, -1);
+    for (int row = 0; row < coarse.frame.rows; ++row) {
+        for (int col = 0; col < coarse.frame.cols; ++col) {
+            const int middle_row = std::min(row * step + step / 2, ground.frame.rows - 1);
+            const int middle_col = std::min(col * step + step / 2, ground.frame.cols - 1);
+            coarse.soil.at(row, col) = ground.soil.at(middle_row, middle_col);
+        }
+    }
+    return coarse;
 }
 
 }  // namespace catchfield::plan

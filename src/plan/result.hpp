@@ -115,7 +115,7 @@ struct ZoneResult {
     const CoverOption* cover() const { return chosen ? &options[*chosen] : nullptr; }
 };
 
-/// A named raster of the field's grid, for layers/ and the report's map.
+/// A named raster of the field's grid.
 struct FieldLayer {
     std::string name;  ///< "slope"
     std::string title;
@@ -154,7 +154,7 @@ struct FieldResult {
     zoning::ZoningResult zoning;
     std::vector<compaction::StopSummary> stops;
     std::vector<CompactionMap> compaction_maps;
-    std::vector<FieldLayer> layers;
+    std::vector<std::pair<std::string, std::string>> layer_files;  ///< path, bytes; output.layers
 
     /// Nitrogen as prescribed, in `rate_unit`; zones cut by no-apply ground.
     std::string rate_unit;

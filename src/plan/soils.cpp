@@ -138,12 +138,35 @@ Soils load_soils(const Job& job) {
     const gis::Crs crs = gis::require_crs(layer.crs_wkt, job.soil.crs, job.soil.map, "soil.crs");
     std::set<std::string> without_profile;
     bool any_k = false;
-    soils.facts.reserve(layer.features.size());
+    soils.facts_of.reserve(layer.features.size());
+    // A survey has few map units and many polygons: those that agree in every column looked at so
+    // far lead to the same facts and the same doubts.
+    std::set<std::size_t> looked_at;
+    struct Known {
+        int facts = 0;
+        std::vector<std::string> doubts;
+    };
+    std::map<std::string, Known> by_values;
+    const auto values_of = [&](const gis::Feature& feature) {
+        std::string key;
+        for (const std::size_t position : looked_at) key += feature.values[position] + '\n';
+        return key;
+    };
     for (const gis::Feature& feature : layer.features) {
         const std::string what = "feature " + std::to_string(feature.fid);
+        const auto say = [&](const std::vector<std::string>& doubts) {
+            for (const std::string& doubt : doubts)
+                soils.warnings.push_back("soil map, " + what + ": " + doubt);
+        };
+        if (const auto known = by_values.find(values_of(feature)); known != by_values.end()) {
+            soils.facts_of.push_back(known->second.facts);
+            say(known->second.doubts);
+            continue;
+        }
         const soil::AttributeLookup lookup =
             [&](std::string_view column) -> std::optional<std::string> {
             const auto position = layer.find_column(column);
+            if (position) looked_at.insert(*position);
             if (!position || feature.values[*position].empty()) return std::nullopt;
             const std::string& text = feature.values[*position];
             // The soil room reads US units and checks their ranges; SI columns are turned here.
@@ -167,15 +190,11 @@ Soils load_soils(const Job& job) {
         const auto profile = soils.profiles.find(unit.key);
         if (profile == soils.profiles.end() && !soils.profiles.empty())
             without_profile.insert(unit.key);
-        for (const std::string& warning : unit.warnings) {
-            soils.warnings.push_back("soil map, " + what + ": " + warning);
-        }
-        std::vector<std::string> doubts;
-        SoilFacts facts = facts_of(
-            std::move(unit), profile == soils.profiles.end() ? nullptr : &profile->second, doubts);
-        for (const std::string& doubt : doubts) {
-            soils.warnings.push_back("soil map, " + what + ": " + doubt);
-        }
+        Known known{static_cast<int>(soils.facts.size()), unit.warnings};
+        SoilFacts facts =
+            facts_of(std::move(unit), profile == soils.profiles.end() ? nullptr : &profile->second,
+                     known.doubts);
+        say(known.doubts);
         if (!job.nitrogen.yield_column.empty()) {
             if (const auto text = lookup(job.nitrogen.yield_column)) {
                 facts.yield_goal_kg_ha = yield_of_cell(*text, job, job.soil.map, what);
@@ -183,6 +202,8 @@ Soils load_soils(const Job& job) {
         }
         any_k = any_k || facts.erodibility.has_value();
         soils.facts.push_back(std::move(facts));
+        soils.facts_of.push_back(known.facts);
+        by_values.emplace(values_of(feature), std::move(known));
     }
     for (const auto& [key, profile] : soils.profiles) {
         for (const std::string& warning : profile.warnings) {
@@ -208,6 +229,10 @@ Soils load_soils(const Job& job) {
             {.path = job.soil.map,
              .layer = layer.name,
              .hint = "Name the column: soil.columns = k=<column>, or sand=, silt=, clay=, om=."});
+    }
+    for (gis::Feature& feature : layer.features) {
+        feature.values.clear();
+        feature.values.shrink_to_fit();
     }
     soils.map.emplace(std::move(layer), crs);
     return soils;

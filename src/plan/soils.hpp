@@ -18,7 +18,7 @@
 
 namespace catchfield::plan {
 
-/// One soil polygon with all that follows from it. What is not known is empty.
+/// What a soil polygon's columns say, with all that follows from them. What is not known is empty.
 struct SoilFacts {
     soil::MapUnit unit;
     const soil::Profile* profile = nullptr;  ///< in Soils::profiles; null where there is none
@@ -42,8 +42,9 @@ struct SoilFacts {
 
 struct Soils {
     std::map<std::string, soil::Profile> profiles;
-    std::optional<gis::VectorSource> map;
-    std::vector<SoilFacts> facts;  ///< one per feature of the map
+    std::optional<gis::VectorSource> map;  ///< shapes; its columns are in `facts`
+    std::vector<SoilFacts> facts;          ///< polygons whose columns say the same share them
+    std::vector<int> facts_of;             ///< per feature of the map, an index into `facts`
     std::vector<std::string> warnings;
 };
 

@@ -170,21 +170,6 @@ FieldFiles make_field_files(const Inputs& inputs, const FieldResult& result) {
     files.zone_features = gis::geojson_features(specs, files.rows.zones, result.crs);
     files.budget_rows = budget_rows(inputs, result);
     add_rates(inputs, result, files);
-    if (inputs.job.output.layers) {
-        for (const FieldLayer& layer : result.layers) {
-            const std::string path = "layers/" + result.stem + "-" + layer.name + ".tif";
-            gis::TiffOptions options;
-            options.description = layer.name;
-            options.unit = layer.unit;
-            if (layer.name == "zone") {
-                files.files.emplace_back(
-                    path, gis::class_geotiff_bytes(result.zone_cells, result.crs, options));
-            } else {
-                files.files.emplace_back(
-                    path, gis::geotiff_bytes(layer.values, layer.valid, result.crs, options));
-            }
-        }
-    }
     if (inputs.job.output.reports) {
         files.files.emplace_back("report/" + result.stem + ".html", field_page(inputs, result));
         files.files.emplace_back("report/" + result.stem + "-half-months.csv",

@@ -39,11 +39,16 @@ std::size_t field_cell_beside(const Ground& ground, std::size_t cell) {
 }
 
 /// Map unit with the largest share of the zone; -1 where none has any.
-int main_soil(const Ground& ground, const std::vector<geometry::CellShare>& cells) {
+int main_soil(const Ground& ground, const std::vector<geometry::CellRun>& cells) {
     std::map<int, double> shares;
-    for (const geometry::CellShare& cell : cells) {
-        if (ground.soil[cell.cell] >= 0) shares[ground.soil[cell.cell]] += cell.share;
-    }
+    int last = -1;
+    double* sum = nullptr;
+    geometry::for_cells(cells, [&](std::size_t cell, double share) {
+        const int soil = ground.soil[cell];
+        if (soil < 0) return;
+        if (soil != last) sum = &shares[last = soil];
+        *sum += share;
+    });
     int best = -1;
     double most = 0.0;
     for (const auto& [soil, share] : shares) {
@@ -77,42 +82,40 @@ compaction::PanNature pan_nature(soil::LayerNature nature) {
 }  // namespace
 
 void describe_ground(const Inputs& inputs, const Ground& ground,
-                     const std::vector<geometry::CellShare>& cells, ZoneResult& zone) {
+                     const std::vector<geometry::CellRun>& cells, ZoneResult& zone) {
     ZoneMean slope, ls, k, k_ls, t, om, clay, density, depth, water;
     double whole = 0.0, mapped = 0.0, filled = 0.0, no_terrain = 0.0, coarse = 0.0, channel = 0.0,
            steep = 0.0;
-    for (const geometry::CellShare& cell : cells) {
-        const double share = cell.share;
+    geometry::for_cells(cells, [&](std::size_t cell, double share) {
         whole += share;
         // Edge cells whose centre is outside have no terrain or soil of their own: they count with
         // the cell beside them in what is covered, and not in the means.
-        if (!ground.field[cell.cell]) {
-            const std::size_t beside = field_cell_beside(ground, cell.cell);
+        if (!ground.field[cell]) {
+            const std::size_t beside = field_cell_beside(ground, cell);
             if (!ground.terrain.mask[beside]) no_terrain += share;
             if (ground.soil[beside] >= 0) {
-                (ground.soil_distance_m[beside] > 0.0F ? filled : mapped) += share;
+                (ground.is_filled(beside) ? filled : mapped) += share;
             }
-            continue;
+            return;
         }
-        const bool has_terrain = ground.terrain.mask[cell.cell] != 0;
+        const bool has_terrain = ground.terrain.mask[cell] != 0;
         if (has_terrain) {
-            slope.add(static_cast<double>(ground.terrain.slope_pct[cell.cell]), share);
-            ls.add(static_cast<double>(ground.terrain.ls[cell.cell]), share);
-            if (ground.terrain.channel[cell.cell]) channel += share;
-            if (static_cast<double>(ground.terrain.slope_pct[cell.cell]) > terrain::warn_slope_pct)
+            slope.add(static_cast<double>(ground.terrain.slope_pct[cell]), share);
+            ls.add(static_cast<double>(ground.terrain.ls[cell]), share);
+            if (ground.terrain.channel[cell]) channel += share;
+            if (static_cast<double>(ground.terrain.slope_pct[cell]) > terrain::warn_slope_pct)
                 steep += share;
         } else {
             no_terrain += share;
         }
-        const SoilFacts* soil = ground.soil_at(cell.cell, inputs.soils);
-        if (soil == nullptr) continue;
-        (ground.soil_distance_m[cell.cell] > 0.0F ? filled : mapped) += share;
+        const SoilFacts* soil = ground.soil_at(cell, inputs.soils);
+        if (soil == nullptr) return;
+        (ground.is_filled(cell) ? filled : mapped) += share;
         if (soil->erodibility) {
             k.add(soil->erodibility->k_si, share);
             if (has_terrain) {
-                k_ls.add(
-                    soil->erodibility->k_si * static_cast<double>(ground.terrain.ls[cell.cell]),
-                    share);
+                k_ls.add(soil->erodibility->k_si * static_cast<double>(ground.terrain.ls[cell]),
+                         share);
             }
         }
         if (soil->t_mg_ha) t.add(*soil->t_mg_ha, share);
@@ -122,7 +125,7 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
         if (soil->rooting_depth_cm) depth.add(*soil->rooting_depth_cm, share);
         if (soil->available_water_mm) water.add(*soil->available_water_mm, share);
         if (soil->coarse) coarse += share;
-    }
+    });
     if (whole > 0.0) {
         zone.coverage = {mapped / whole, filled / whole, 1.0 - (mapped + filled) / whole,
                          no_terrain / whole};
@@ -159,7 +162,7 @@ void describe_ground(const Inputs& inputs, const Ground& ground,
 }
 
 void judge_compaction(const Inputs& inputs, const Ground& ground,
-                      const std::vector<geometry::CellShare>& cells, ZoneResult& zone) {
+                      const std::vector<geometry::CellRun>& cells, ZoneResult& zone) {
     compaction::ZoneFacts facts;
     const int soil_index = main_soil(ground, cells);
     const SoilFacts* soil =

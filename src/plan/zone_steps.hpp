@@ -12,7 +12,7 @@ namespace catchfield::plan {
 /// Area-weighted ground of a zone: slope, LS, K, T, organic matter, what the soil map covers.
 /// Sets loss_bare_mg_ha from the mean of K x LS over the cells that have both.
 void describe_ground(const Inputs& inputs, const Ground& ground,
-                     const std::vector<geometry::CellShare>& cells, ZoneResult& zone);
+                     const std::vector<geometry::CellRun>& cells, ZoneResult& zone);
 
 /// P of the job's support practice, and present soil loss over tolerance.
 void set_present_loss(const Inputs& inputs, ZoneResult& zone);
@@ -27,7 +27,7 @@ ZoneTests tests_of_zone(const std::vector<TestSample>& tests, const std::vector<
 
 /// Penetrometer stops or the soil map: where roots are stopped, and whether a taproot is advised.
 void judge_compaction(const Inputs& inputs, const Ground& ground,
-                      const std::vector<geometry::CellShare>& cells, ZoneResult& zone);
+                      const std::vector<geometry::CellRun>& cells, ZoneResult& zone);
 
 /// What the zone gives a cover crop, and how much it needs one.
 void set_cover_needs(const Inputs& inputs, const ZoneTests& tests, ZoneResult& zone);
