@@ -5,7 +5,6 @@
 #include "base/text.hpp"
 #include "gis/detail/gdal.hpp"
 #include "gis/detail/shapes.hpp"
-#include "gis/start.hpp"
 
 #include <ogr_geometry.h>
 #include <ogr_spatialref.h>
@@ -85,7 +84,9 @@ std::shared_ptr<PJ_CONTEXT> thread_context() {
     static thread_local std::shared_ptr<PJ_CONTEXT> context = [] {
         std::shared_ptr<PJ_CONTEXT> made(proj_context_create(), proj_context_destroy);
         proj_log_level(made.get(), PJ_LOG_NONE);
-        proj_context_set_enable_network(made.get(), access().remote ? 1 : 0);
+        // Whatever rasters may come from: a grid that is fetched where there is a network, and not
+        // where there is none, would make results differ, and fails offline.
+        proj_context_set_enable_network(made.get(), 0);
         return made;
     }();
     return context;

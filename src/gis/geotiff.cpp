@@ -2,8 +2,10 @@
 #include "gis/geotiff.hpp"
 
 #include "base/error.hpp"
+#include "base/text.hpp"
 #include "gis/detail/gdal.hpp"
 #include "gis/detail/tiff.hpp"
+#include "gis/files.hpp"
 
 #include <cpl_string.h>
 #include <gdal_priv.h>
@@ -12,6 +14,7 @@
 #include <array>
 #include <cmath>
 #include <map>
+#include <type_traits>
 #include <vector>
 
 namespace catchfield::gis {
@@ -27,6 +30,8 @@ struct Image {
     double nodata = 0.0;
     bool classes = false;
     const void* pixels = nullptr;
+    /// float32 only: 0 where `pixels` has no value. Null: pixels are as they are to be written.
+    const std::uint8_t* valid = nullptr;
 };
 
 std::array<double, 6> north_up(const GridFrame& frame) {
@@ -50,6 +55,43 @@ std::size_t cells(const Image& image) {
 
 /// Rasters from here on are left to GDAL, which packs their tiles on several threads.
 constexpr std::size_t many_cells = 1'000'000;
+
+/// Float32 with nodata where there is no value.
+template <typename T>
+std::vector<float> quantities(const T* values, const std::uint8_t* valid, std::size_t count) {
+    std::vector<float> pixels(count, tiff_nodata);
+    for (std::size_t i = 0; i < count; ++i) {
+        if (valid[i] == 0) continue;
+        const auto value = static_cast<float>(values[i]);
+        if (!std::isfinite(value) || value == tiff_nodata) {
+            throw Error(ErrorKind::internal,
+                        "a raster to be written holds a value that is no number");
+        }
+        pixels[i] = value + 0.0F;  // no negative zero
+    }
+    return pixels;
+}
+
+/// A row of tiles at a time, so that a large raster is not copied as a whole.
+bool write_rows(GDALRasterBand& band, const Image& image) {
+    const auto write = [&](int top, int rows, const void* pixels) {
+        return band.RasterIO(GF_Write, 0, top, image.cols, rows, const_cast<void*>(pixels),
+                             image.cols, rows, image.type, 0, 0, nullptr) == CE_None;
+    };
+    if (image.valid == nullptr) return write(0, image.rows, image.pixels);
+    const auto* values = static_cast<const float*>(image.pixels);
+    const int step = tile_side(image.rows);
+    bool good = true;
+    for (int top = 0; top < image.rows && good; top += step) {
+        const int rows = std::min(step, image.rows - top);
+        const std::size_t from =
+            static_cast<std::size_t>(top) * static_cast<std::size_t>(image.cols);
+        const std::size_t count =
+            static_cast<std::size_t>(rows) * static_cast<std::size_t>(image.cols);
+        good = write(top, rows, quantities(values + from, image.valid + from, count).data());
+    }
+    return good;
+}
 
 /// As GDAL's own drivers write it.
 std::string encode_by_gdal(const Image& image, const Crs& crs, const TiffOptions& options) {
@@ -77,9 +119,7 @@ std::string encode_by_gdal(const Image& image, const Crs& crs, const TiffOptions
                 band->SetNoDataValue(image.nodata) == CE_None;
     if (!options.description.empty()) band->SetDescription(options.description.c_str());
     if (!options.unit.empty()) good = good && band->SetUnitType(options.unit.c_str()) == CE_None;
-    good = good &&
-           band->RasterIO(GF_Write, 0, 0, image.cols, image.rows, const_cast<void*>(image.pixels),
-                          image.cols, image.rows, image.type, 0, 0, nullptr) == CE_None;
+    good = good && write_rows(*band, image);
     if (cog && good) {
         CPLStringList layout;
         layout.SetNameValue("COMPRESS", "DEFLATE");
@@ -141,17 +181,7 @@ std::vector<float> quantities(const std::vector<T>& values,
     if (values.size() != valid.size()) {
         throw Error(ErrorKind::internal, "a raster and its mask differ in size");
     }
-    std::vector<float> pixels(values.size(), tiff_nodata);
-    for (std::size_t i = 0; i < pixels.size(); ++i) {
-        if (valid[i] == 0) continue;
-        const auto value = static_cast<float>(values[i]);
-        if (!std::isfinite(value) || value == tiff_nodata) {
-            throw Error(ErrorKind::internal,
-                        "a raster to be written holds a value that is no number");
-        }
-        pixels[i] = value + 0.0F;  // no negative zero
-    }
-    return pixels;
+    return quantities(values.data(), valid.data(), values.size());
 }
 
 void require_size(const GridFrame& frame, std::size_t size) {
@@ -166,13 +196,20 @@ template <typename T>
 std::string geotiff_bytes(const Raster<T>& values, const Mask& valid, const Crs& crs,
                           const TiffOptions& options) {
     require_size(values.frame, values.size());
+    Image image{.cols = values.frame.cols,
+                .rows = values.frame.rows,
+                .transform = north_up(values.frame),
+                .nodata = static_cast<double>(tiff_nodata)};
+    if constexpr (std::is_same_v<T, float>) {
+        if (cells(image) >= many_cells && valid.values.size() == values.size()) {
+            image.pixels = values.values.data();
+            image.valid = valid.values.data();
+            return encode(image, crs, options);
+        }
+    }
     const std::vector<float> pixels = quantities(values.values, valid.values);
-    return encode({.cols = values.frame.cols,
-                   .rows = values.frame.rows,
-                   .transform = north_up(values.frame),
-                   .nodata = static_cast<double>(tiff_nodata),
-                   .pixels = pixels.data()},
-                  crs, options);
+    image.pixels = pixels.data();
+    return encode(image, crs, options);
 }
 
 template std::string geotiff_bytes(const Raster<float>&, const Mask&, const Crs&,
@@ -236,5 +273,9 @@ template std::string class_geotiff_bytes(const Raster<std::uint8_t>&, const Crs&
 template std::string class_geotiff_bytes(const Raster<std::uint16_t>&, const Crs&,
                                          const TiffOptions&);
 template std::string class_geotiff_bytes(const Raster<int>&, const Crs&, const TiffOptions&);
+
+std::optional<double> nodata_of_geotiff(const std::string& path) {
+    return parse_number(detail::describing_tags(read_file(path)).nodata);
+}
 
 }  // namespace catchfield::gis

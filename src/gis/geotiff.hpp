@@ -7,6 +7,7 @@
 #include "gis/degree_grid.hpp"
 
 #include <cstdint>
+#include <optional>
 #include <string>
 
 namespace catchfield::gis {
@@ -39,6 +40,10 @@ std::string geotiff_bytes(const Raster<T>& values, const Mask& valid, const Crs&
 template <typename T>
 std::string class_geotiff_bytes(const Raster<T>& classes, const Crs& crs,
                                 const TiffOptions& options = {});
+
+/// The nodata value a GeoTIFF states, read from its directory alone; nothing where it states none.
+/// Throws Error(input) where the file cannot be read, Error(internal) where it is no TIFF.
+std::optional<double> nodata_of_geotiff(const std::string& path);
 
 /// As geotiff_bytes in WGS 84 degrees, from values on a degree grid (see sample_nearest).
 std::string geotiff_bytes(const DegreeRaster<float>& values,

@@ -63,7 +63,7 @@ void register_all() {
     RegisterOGRCSV();
     RegisterOGRTAB();
     RegisterOGRMEM();
-    GDALSetCacheMax64(GIntBig{128} << 20);
+    GDALSetCacheMax64(GIntBig{64} << 20);
     std::string date = fixed_file_date;
     const char* epoch = CPLGetConfigOption("SOURCE_DATE_EPOCH", "");
     if (const auto seconds = parse_integer(epoch); seconds && *seconds >= 0) {
@@ -112,7 +112,7 @@ void require_allowed_path(const std::string& path) {
     });
     if (address || handler) {
         throw Error(ErrorKind::usage, "this is a remote or special path, which is off",
-                    {.path = path, .hint = "Copy the file here, or allow remote paths."});
+                    {.path = path, .hint = "Copy the file here, or allow remote paths (--allow-remote)."});
     }
 }
 

@@ -154,7 +154,26 @@ class District(unittest.TestCase):
                 for kind in ("bare", "now"):
                     mean = float(row[f"soil_loss_{kind}_mg_ha"])
                     # The zone weighs cells at its edge by their share, the raster counts them whole or not.
-                    self.assertAlmostEqual(read[f"soil-loss-{kind}"][cells].mean(), mean, delta=0.03 * mean + 0.01)
+                    self.assertAlmostEqual(read[f"soil-loss-{kind}"][cells].mean(), mean, delta=0.1 * mean + 0.01)
+
+    def test_large_field(self):
+        """A field of more than a million cells: zones come from coarser cells, everything else from its own."""
+        district = make_district(self.folder / "large", "--cells", 1_100_000)
+        outs = [self.folder / f"large-{threads}" for threads in (1, 2)]
+        for threads, out in zip((1, 2), outs):
+            plan(district / "job.ini", out, "--threads", threads)
+        self.assertEqual(differing(*outs), [])
+        zones = rows_of(outs[0] / "zones.csv")
+        self.assertGreater(len(zones), 1)
+        read = {kind: gdal.Open(str(outs[0] / f"layers/F00001-{kind}.tif")) for kind in ("zone", "ls", "slope")}
+        self.assertEqual(read["zone"].GetGeoTransform()[1], 2.0)
+        labels = read["zone"].ReadAsArray()
+        for row in zones:
+            cells = labels == int(row["zone"])
+            self.assertAlmostEqual(cells.sum() * 4e-4, float(row["area_ha"]), delta=0.002 * float(row["area_ha"]))
+            for column, kind in (("ls", "ls"), ("slope_pct", "slope")):
+                mean = read[kind].ReadAsArray()[cells].mean()
+                self.assertAlmostEqual(mean, float(row[column]), delta=0.002 * mean)
 
     def test_mosaic(self):
         tiles = []
@@ -166,7 +185,8 @@ class District(unittest.TestCase):
             gdal.Translate(tiles[-1], self.elevation, srcWin=window)
         mosaic = self.folder / "mosaic.vrt"
         gdal.BuildVRT(str(mosaic), tiles).FlushCache()
-        self.assertIn("--allow-virtual", plan(self.job, self.folder / "none", "--terrain.elevation", mosaic, code=1))
+        text = plan(self.job, self.folder / "none", "--terrain.elevation", mosaic, code=1)
+        self.assertIn("Virtual rasters are off", text)
         self.same_with("from-mosaic", mosaic, "--allow-virtual")
 
     def test_cloud_optimised(self):
@@ -195,18 +215,18 @@ class District(unittest.TestCase):
         self.same_with("from-state", path)
 
     def test_remote(self):
-        # Incompressible noise around the ground makes the file large enough to tell windows from the whole.
         cog = self.folder / "remote.tif"
         gdal.Translate(str(cog), self.elevation, format="COG", creationOptions=["COMPRESS=NONE", "BLOCKSIZE=128"])
         server = RangeServer(self.folder)
         try:
             address = server.address("remote.tif")
-            text = plan(self.job, self.folder / "none", "--terrain.elevation", address, code=1)
+            text = plan(self.job, self.folder / "none", "--terrain.elevation", address, code=2)
             self.assertIn("--allow-remote", text)
             self.assertEqual(server.handed_out, 0)
             self.same_with("from-remote", address, "--allow-remote")
         finally:
             server.shutdown()
+            server.server_close()
 
     def test_remote_window(self):
         """One field of a large remote raster costs its window."""
@@ -232,6 +252,7 @@ class District(unittest.TestCase):
             self.assertLess(server.handed_out, 0.2 * big.stat().st_size)
         finally:
             server.shutdown()
+            server.server_close()
 
     @unittest.skipUnless(importlib.util.find_spec("numba") and importlib.util.find_spec("sklearn"),
                          "python3-numba or python3-sklearn is not installed")

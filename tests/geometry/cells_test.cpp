@@ -48,6 +48,14 @@ TEST(CellShares, EqualGeosIntersectionAreas) {
                                               centre.y + reach, cell);
         const Raster<float> shares = cell_shares(field, frame);
         const auto sparse = covered_cells(field, frame);
+        std::size_t place = 0;
+        for_cells(covered_runs(field, frame), [&](std::size_t index, double share) {
+            ASSERT_LT(place, sparse.size());
+            EXPECT_EQ(index, sparse[place].cell);
+            EXPECT_EQ(share, sparse[place].share);
+            ++place;
+        });
+        EXPECT_EQ(place, sparse.size());
         double sparse_sum = 0.0;
         for (const CellShare& one : sparse) sparse_sum += one.share;
         EXPECT_NEAR(sparse_sum, sum(shares), 1e-4);

@@ -170,6 +170,40 @@ TEST(GeoTiff, SameAsGdals) {
     }
 }
 
+// Rasters from a million cells on go to GDAL a row of tiles at a time.
+TEST(GeoTiff, LargeRastersComeBackAsWritten) {
+    const TemporaryFolder folder;
+    const Crs crs = Crs::from_epsg(32615);
+    Sample made = sample(1100, 1000);
+    write_file_atomically(folder / "r.tif", geotiff_bytes(made.values, made.valid, crs));
+    EXPECT_EQ(nodata_of_geotiff(folder / "r.tif"), -9999.0);
+    const auto back =
+        RasterSource(folder / "r.tif").read<float>(made.values.frame, crs, Resampling::nearest);
+    EXPECT_EQ(back.valid.values, made.valid.values);
+    std::size_t wrong = 0;
+    for (std::size_t i = 0; i < made.values.size(); ++i) {
+        wrong += made.valid[i] != 0 && back.values[i] != made.values[i];
+    }
+    EXPECT_EQ(wrong, 0U);
+    made.values[1'050'000] = std::nanf("");
+    made.valid[1'050'000] = 1;
+    EXPECT_EQ(error_of([&] { geotiff_bytes(made.values, made.valid, crs); }).kind(),
+              ErrorKind::internal);
+}
+
+TEST(GeoTiff, StatesItsNodataValue) {
+    const TemporaryFolder folder;
+    const Sample made = sample(40, 30);
+    write_file_atomically(folder / "r.tif",
+                          geotiff_bytes(made.values, made.valid, Crs::from_epsg(32615)));
+    EXPECT_EQ(nodata_of_geotiff(folder / "r.tif"), -9999.0);
+    Raster<int> zones(frame_of(500000, 4400000, 10, 20, 10), 1);
+    write_file_atomically(folder / "z.tif", class_geotiff_bytes(zones, Crs::from_epsg(32615)));
+    EXPECT_EQ(nodata_of_geotiff(folder / "z.tif"), 0.0);
+    write_file_atomically(folder / "no.tif", "II*, but no raster");
+    EXPECT_EQ(error_of([&] { nodata_of_geotiff(folder / "no.tif"); }).kind(), ErrorKind::internal);
+}
+
 TEST(GeoTiff, RefusesWhatIsNoNumber) {
     Sample made = sample(4, 4);
     made.values[0] = std::nanf("");
