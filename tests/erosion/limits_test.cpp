@@ -314,6 +314,7 @@ TEST(SoilLossLimits, EachFactorFromBothSides) {
     EXPECT_EQ(warnings(factors(r10 - 0.1, k)), 1u);
     EXPECT_EQ(warnings(factors(0.5, k)), 1u);
     EXPECT_THROW(warnings(factors(0, k)), Error);
+    EXPECT_TRUE(mentions(check_factors(factors(100.4, k), 5, 50).at(0), "R is only 100 MJ mm"));
     const auto k_us = [](double value) { return value * units::k_si_per_us; };
     EXPECT_EQ(warnings(factors(2000, k_us(0.0201))), 0u);
     EXPECT_EQ(warnings(factors(2000, k_us(0.0199))), 1u);

@@ -521,6 +521,11 @@ TEST(ScheduleLimits, OperationsByHand) {
     };
     EXPECT_EQ(cautions(make_date(2026, 7, 1)), 0u);
     EXPECT_EQ(cautions(make_date(2026, 7, 16)), 1u);
+    // Half a kilogram of old or buried residue counts.
+    FieldStart little;
+    little.buried_top_kg_ha = 0.5;
+    EXPECT_GT(Schedule({harvest}, nullptr, little, year.weather).table().rows[0].buried_kg_ha_mm,
+              0.0);
     // Eight lots of residue fit, nine do not.
     std::vector<Operation> many(8, harvest);
     EXPECT_NO_THROW(schedule(many));
