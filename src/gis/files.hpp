@@ -65,6 +65,7 @@ class StagedFolder {
     void clear() const;
     /// Whether the folder stays for a later run where it is not committed.
     void keep(bool yes = true) { m_keep = yes; }
+    bool kept() const { return m_keep; }
     /// Creates a sub-folder (and its parents) and returns its path.
     std::string folder(const std::string& name) const;
     /// Syncs the file system of the folder and renames it to the target. working_file: name of a

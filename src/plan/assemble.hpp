@@ -19,9 +19,8 @@ struct AssembleRequest {
     bool strict = false;
     std::string output;        ///< the target folder, for the last line
     std::string working_file;  ///< in the folder, removed at the very end; "" for none
-    std::function<void(const FinishedField&)>
-        also;                      ///< called in order after the writer, may be empty
-    std::function<void()> sealed;  ///< called once all fields are written, may be empty
+    std::function<void(const FinishedField&)> also{};  ///< in order, after the writer
+    std::function<void()> sealed{};                    ///< once all fields are written
 };
 
 /// Calls make_field for 0 .. fields - 1 side by side and writes the results in their order; a few

@@ -73,6 +73,7 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
         ++ready;
         return field;
     };
+    const auto count_kept = [&] { return std::max<std::size_t>(ready, finished.found()); };
     AssembleRequest parts;
     parts.fields = numbers.size();
     parts.threads = request.threads;
@@ -103,15 +104,15 @@ RunSummary run_plan(const PlanRequest& request, const Monitor& monitor) {
         if (store) summary.table += "\nDatabase: " + store->place();
         return summary;
     } catch (const Error&) {
-        if (finished.found() > 0 && monitor.say) {
+        if (folder.kept() && monitor.say) {
             monitor.say(
-                fmt::format("the {} fields that were finished before are kept; --fresh "
+                fmt::format("the fields that are finished are kept: {} of {}; --fresh "
                             "starts over",
-                            finished.found()));
+                            count_kept(), numbers.size()));
         }
         throw;
     } catch (Stopped& stopped) {
-        const std::size_t kept = std::max<std::size_t>(ready, finished.found());
+        const std::size_t kept = count_kept();
         folder.keep(kept > 0);
         if (kept > 0) {
             stopped.kept = fmt::format(

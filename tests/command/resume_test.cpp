@@ -311,7 +311,7 @@ TEST_F(Resume, FailedRunLeavesNothingOfItsOwn) {
     kill_after("plan", 10);
     const Outcome failed = plan("plan", {"--strict"});
     EXPECT_EQ(failed.code, 1) << failed.err;
-    EXPECT_TRUE(has(failed.err, "finished before are kept")) << failed.err;
+    EXPECT_TRUE(has(failed.err, "that are finished are kept: 52 of 52")) << failed.err;
     EXPECT_EQ(entries_of(s_folder->path()),
               (std::vector<std::string>{".plan.partial", "farm", "whole"}));
     const Outcome again = plan("plan");
