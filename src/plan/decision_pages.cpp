@@ -362,8 +362,8 @@ std::string caution_section(const Inputs& inputs, const FieldResult& result) {
         html += "<h3>Some zones</h3><div class=\"columns\"><ul>" + somewhere + "</ul></div>\n";
     }
     std::vector<std::string> rest = result.warnings;
-    for (const std::string& warning : inputs.warnings) {
-        rest.push_back(warning.starts_with("season: ") ? warning.substr(8) : warning);
+    for (std::string& warning : input_warnings(inputs.warnings)) {
+        rest.push_back(std::move(warning));
     }
     if (!rest.empty()) {
         html += "<h3>What the figures rest on</h3><div class=\"columns\">" +

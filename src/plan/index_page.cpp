@@ -252,7 +252,7 @@ std::string index_page(const RunHead& head, const std::vector<IndexEntry>& entri
         "<section class=\"caution\"><h2>Before you act</h2><p>This plan screens. " +
         std::string(cover::label_caution) +
         " The cautions of each field stand on its page.</p><h3>What all the figures rest on</h3>" +
-        report::bullet_list(head.warnings) + "</section>\n";
+        report::bullet_list(shown.words(input_warnings(head.warnings))) + "</section>\n";
     return report::page(
         farm.empty() ? "Cover crop and nitrogen plan" : farm + ": cover crop and nitrogen plan",
         body);

@@ -90,6 +90,15 @@ std::vector<std::string> Shown::words(const std::vector<std::string>& sentences)
     return shown;
 }
 
+std::vector<std::string> input_warnings(const std::vector<std::string>& warnings) {
+    constexpr std::string_view part = "season: ";
+    std::vector<std::string> shown;
+    for (const std::string& warning : warnings) {
+        shown.push_back(warning.starts_with(part) ? warning.substr(part.size()) : warning);
+    }
+    return shown;
+}
+
 std::string one_decimal(double value) {
     std::string text = fixed(value, 1);
     if (text.ends_with(".0")) text.resize(text.size() - 2);

@@ -60,6 +60,9 @@ struct Shown {
 /// brackets, stays as it is.
 std::string in_us_units(const std::string& sentence);
 
+/// Warnings of the inputs without the name of the part that gave them ("season: ...").
+std::vector<std::string> input_warnings(const std::vector<std::string>& warnings);
+
 /// One decimal, left out where it is zero: "200", "56.1".
 std::string one_decimal(double value);
 
