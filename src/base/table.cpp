@@ -10,6 +10,23 @@ namespace catchfield {
 
 namespace {
 
+constexpr std::size_t most_columns = 2000;
+
+/// Bytes that are no text, or text that would be read as something else.
+void require_text(std::string_view text, const std::string& name) {
+    const std::string_view mark = text.substr(0, 2);
+    if (mark == "\xFF\xFE" || mark == "\xFE\xFF") {
+        throw Error(ErrorKind::input, "is UTF-16 text",
+                    {.path = name, .hint = "Save it as CSV in UTF-8."});
+    }
+    const std::size_t zero = text.find('\0');
+    if (zero == std::string_view::npos) return;
+    const auto line =
+        1 + std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(zero), '\n');
+    throw Error(ErrorKind::input, "is not a text file: it holds zero bytes",
+                {.path = name, .feature = "line " + std::to_string(line)});
+}
+
 char separator_of(std::string_view header) {
     for (const char candidate : {',', ';', '\t'}) {
         if (header.find(candidate) != std::string_view::npos) return candidate;
@@ -39,6 +56,11 @@ std::vector<std::string> read_record(std::string_view text, std::size_t& positio
             cells.back().clear();
             quoted = true;
         } else if (c == separator) {
+            if (cells.size() == most_columns) {
+                throw Error(ErrorKind::data,
+                            "has more than " + std::to_string(most_columns) + " columns",
+                            {.path = name, .feature = "line " + std::to_string(line)});
+            }
             cells.emplace_back();
         } else if (c == '\n') {
             ++lines;
@@ -64,6 +86,7 @@ Table Table::parse(std::string_view text, const std::string& name) {
     Table table;
     table.m_name = name;
     if (text.substr(0, 3) == "\xEF\xBB\xBF") text.remove_prefix(3);
+    require_text(text, name);
     std::size_t position = 0;
     std::size_t line = 1;
     char separator = ',';

@@ -16,7 +16,7 @@ class Table {
     /// Reads CSV text: comma separated (or semicolon or tab, told from the header line), double
     /// quotes around cells that hold separators, quotes or line ends; UTF-8, a byte order mark is
     /// skipped. name: path or table name for messages. Throws Error(data) for rows with more cells
-    /// than the header, doubled or empty column names, an open quote; Error(input) for no header.
+    /// than the header, doubled or empty column names, an open quote, more than 2000 columns; Error(input) for no header, zero bytes or UTF-16.
     static Table parse(std::string_view text, const std::string& name);
 
     const std::string& name() const { return m_name; }

@@ -143,6 +143,29 @@ std::string valid_utf8(std::string_view text) {
     return result;
 }
 
+std::string one_line(std::string_view text) {
+    const std::string valid = valid_utf8(text);
+    std::string result;
+    result.reserve(valid.size());
+    for (std::size_t i = 0; i < valid.size(); ++i) {
+        const auto c = static_cast<unsigned char>(valid[i]);
+        const auto next = i + 1 < valid.size() ? static_cast<unsigned char>(valid[i + 1]) : 0;
+        const auto third = i + 2 < valid.size() ? static_cast<unsigned char>(valid[i + 2]) : 0;
+        // U+200E, U+200F, U+2028 to U+202E and U+2066 to U+2069; C1 controls are C2 80 to C2 9F.
+        const bool mark = c == 0xE2 && ((next == 0x80 && (third == 0x8E || third == 0x8F ||
+                                                          (third >= 0xA8 && third <= 0xAE))) ||
+                                        (next == 0x81 && third >= 0xA6 && third <= 0xA9));
+        const bool late_control = c == 0xC2 && next >= 0x80 && next <= 0x9F;
+        if (c < 0x20 || c == 0x7F || mark || late_control) {
+            result += ' ';
+            i += mark ? 2 : late_control ? 1 : 0;
+        } else {
+            result += valid[i];
+        }
+    }
+    return std::string(trim(result));
+}
+
 std::string shortest(double value) {
     if (!std::isfinite(value)) return "";
     char buffer[64];

@@ -37,6 +37,10 @@ std::string significant(double value, int digits);
 /// The text as valid UTF-8: bytes that are none (and zero bytes) become '?' each.
 std::string valid_utf8(std::string_view text);
 
+/// The text on one line, for names and the terminal: control characters (line ends and escape
+/// sequences among them) and marks that turn the direction of writing become a blank each; trimmed.
+std::string one_line(std::string_view text);
+
 /// Shortest text that reads back as the same double.
 std::string shortest(double value);
 

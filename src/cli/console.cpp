@@ -1,13 +1,18 @@
 // SPDX-License-Identifier: MIT
 #include "cli/console.hpp"
 
+#include "base/error.hpp"
+
 #include <fmt/format.h>
 
+#include <cerrno>
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
+#include <fcntl.h>
 #include <string_view>
 #include <sys/ioctl.h>
+#include <system_error>
 #include <unistd.h>
 
 namespace catchfield::cli {
@@ -87,12 +92,24 @@ std::string cut(const std::string& text, std::size_t width) {
 
 }  // namespace
 
+void open_standard_streams() {
+    // A stream that was closed would be the number of the next file opened, and messages would end
+    // up in it. Opened the wrong way round, it refuses what is written or read.
+    for (const int descriptor : {STDIN_FILENO, STDOUT_FILENO, STDERR_FILENO}) {
+        if (::fcntl(descriptor, F_GETFD) >= 0) continue;
+        const int way = descriptor == STDIN_FILENO ? O_WRONLY : O_RDONLY;
+        if (::open("/dev/null", way) != descriptor) std::_Exit(1);
+    }
+}
+
 void catch_signals() {
     struct sigaction action {};
     action.sa_handler = on_signal;
     action.sa_flags = SA_RESTART;
     sigaction(SIGINT, &action, nullptr);
     sigaction(SIGTERM, &action, nullptr);
+    // A reader that goes away is an error of writing, not the end of the program.
+    std::signal(SIGPIPE, SIG_IGN);
 }
 
 int stop_signal() {
@@ -101,7 +118,10 @@ int stop_signal() {
 
 void Console::print(const std::string& text) const {
     write_all(stdout, harmless(text));
-    std::fflush(stdout);
+    if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
+        throw Error(ErrorKind::output, "standard output cannot be written: " +
+                                           std::generic_category().message(errno));
+    }
 }
 
 void Console::say(const std::string& text) {

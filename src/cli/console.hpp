@@ -16,7 +16,7 @@ class Console {
     bool json = false;
     int threads = 0;  ///< 0: all cores
 
-    /// Requested data, to stdout.
+    /// Requested data, to stdout. Throws Error(output) where it cannot be written.
     void print(const std::string& text) const;
     /// A message to stderr; left out when quiet.
     void say(const std::string& text);
@@ -33,6 +33,10 @@ class Console {
     std::size_t m_shown_percent = 1000;
     bool m_bar = false;
 };
+
+/// Fills standard streams that the caller has closed, so that no output file takes their place.
+/// Call it before anything is opened.
+void open_standard_streams();
 
 /// From now on the first SIGINT or SIGTERM asks for a clean stop; the second ends the program.
 void catch_signals();

@@ -19,9 +19,10 @@ plan::Job job_of(const ParsedOptions& options) {
         folder = file.has_parent_path() ? file.parent_path() : fs::path(".");
     }
     for (const auto& [name, value] : options.job) {
-        const bool path = plan::find_key(name)->type == plan::KeyType::path;
-        values[name] =
-            path && !value.empty() ? fs::absolute(value).lexically_normal().string() : value;
+        const bool path = plan::find_key(name)->type == plan::KeyType::path && !value.empty() &&
+                          value.find("://") == std::string::npos && !value.starts_with("/vsi") &&
+                          !value.starts_with("PG:");
+        values[name] = path ? fs::absolute(value).lexically_normal().string() : value;
     }
     plan::Job job = plan::make_job(values, folder);
     job.file = file;

@@ -58,42 +58,42 @@ int run_command(Command& command, const std::vector<std::string>& arguments, Con
 
 int run(const std::vector<std::string>& arguments) {
     Console console;
-    if (arguments.empty() || arguments[0] == "--help" || arguments[0] == "-h" ||
-        arguments[0] == "help") {
-        console.print(overview());
-        return arguments.empty() ? wrong_usage : all_done;
-    }
-    if (arguments[0] == "--version") {
-        const bool verbose = arguments.size() > 1 && arguments[1] == "--verbose";
-        console.print(version_text(verbose));
-        return all_done;
-    }
+    const std::string name = arguments.empty() ? "help" : arguments[0];
     try {
+        if (name == "--help" || name == "-h" || name == "help") {
+            console.print(overview());
+            return arguments.empty() ? wrong_usage : all_done;
+        }
+        if (name == "--version") {
+            const bool verbose = arguments.size() > 1 && arguments[1] == "--verbose";
+            console.print(version_text(verbose));
+            return all_done;
+        }
         std::vector<std::string> names;
         for (const auto& command : all_commands()) {
-            if (command->name() == arguments[0]) {
+            if (command->name() == name) {
                 return run_command(*command, {arguments.begin() + 1, arguments.end()}, console);
             }
             names.emplace_back(command->name());
         }
-        const std::string near = nearest_name(arguments[0], names);
+        const std::string near = nearest_name(name, names);
         throw Error(
-            ErrorKind::usage, "unknown command '" + arguments[0] + "'",
+            ErrorKind::usage, "unknown command '" + name + "'",
             {.hint = near.empty() ? "See 'catchfield --help'." : "Did you mean '" + near + "'?"});
     } catch (const Error& error) {
-        console.error(arguments[0] + ": " + error.what());
+        console.error(name + ": " + error.what());
         return exit_code_of(error);
     } catch (const plan::Stopped& stopped) {
-        console.error(arguments[0] + ": stopped as asked. " +
+        console.error(name + ": stopped as asked. " +
                       (stopped.kept.empty() ? "Nothing is left behind." : stopped.kept));
         return stopped_by + stop_signal();
     } catch (const std::bad_alloc&) {
         console.error(
-            arguments[0] +
+            name +
             ": out of memory. Use a coarser resolution, fewer threads or fewer fields at once.");
         return failed;
     } catch (const std::exception& error) {
-        console.error(arguments[0] + ": " + error.what());
+        console.error(name + ": " + error.what());
         return failed;
     }
 }
@@ -103,6 +103,7 @@ int run(const std::vector<std::string>& arguments) {
 }  // namespace catchfield::cli
 
 int main(int argc, char** argv) {
+    catchfield::cli::open_standard_streams();
     catchfield::cli::catch_signals();
     return catchfield::cli::run({argv + 1, argv + argc});
 }

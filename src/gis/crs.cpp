@@ -201,7 +201,10 @@ bool Crs::same_as(const Crs& other) const {
 
 Crs require_crs(const std::string& found_wkt, const std::string& stated, const std::string& path,
                 const std::string& key) {
-    if (!found_wkt.empty()) return Crs::from_wkt(found_wkt, path);
+    // A GeoPackage says "undefined" with a system of that name.
+    const bool undefined = found_wkt.find("[\"Undefined ") != std::string::npos ||
+                           found_wkt.find("[\"undefined") != std::string::npos;
+    if (!found_wkt.empty() && !undefined) return Crs::from_wkt(found_wkt, path);
     if (!trim(stated).empty()) return Crs::from_user_input(stated, key);
     throw Error(
         ErrorKind::data, "states no coordinate reference system",

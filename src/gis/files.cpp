@@ -105,8 +105,18 @@ void write_file_atomically(const std::string& path, std::string_view bytes, bool
     file.commit(durable);
 }
 
+void require_plain_file(const std::string& path) {
+    struct stat status {};
+    if (::stat(path.c_str(), &status) != 0 || S_ISREG(status.st_mode) || S_ISDIR(status.st_mode)) {
+        return;
+    }
+    throw Error(ErrorKind::input, "is a pipe or a device, not a file",
+                {.path = path, .hint = "Write the data to a file first."});
+}
+
 std::string read_file(const std::string& path, std::size_t max_bytes) {
-    const int descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC);
+    require_plain_file(path);
+    const int descriptor = ::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     if (descriptor < 0) {
         throw Error(ErrorKind::input, "cannot be opened: " + reason(errno), {.path = path});
     }

@@ -34,7 +34,12 @@ class AtomicFile {
 /// inside a StagedFolder, which does it once for all files. Throws Error(output).
 void write_file_atomically(const std::string& path, std::string_view bytes, bool durable = true);
 
-/// The whole file. Throws Error(input); max_bytes guards against a wrong path.
+/// Throws Error(input) for pipes, devices and sockets: they may never end, and cannot be read
+/// twice. Silent where nothing is there.
+void require_plain_file(const std::string& path);
+
+/// The whole file. Throws Error(input), also for what is no plain file; max_bytes guards against a
+/// wrong path.
 std::string read_file(const std::string& path, std::size_t max_bytes = std::size_t{1} << 31);
 
 /// How the folder that a StagedFolder builds is called, and so whether a later run finds it again.

@@ -7,6 +7,7 @@
 #include "gis/degree_grid.hpp"
 #include "gis/detail/gdal.hpp"
 
+#include <cpl_vsi.h>
 #include <gdal_priv.h>
 
 #include <algorithm>
@@ -332,6 +333,20 @@ std::vector<Point> sub_points(const GridFrame& frame, const Positions& positions
 
 }  // namespace
 
+namespace {
+
+/// Bytes that a file of an uncompressed format holds at least, where it holds every cell it
+/// speaks of; 0 for formats that look after that themselves.
+double least_bytes(const RasterInfo& info, GDALDataType type) {
+    const double cells = static_cast<double>(info.cols) * info.rows;
+    if (info.driver == "AAIGrid") return 2.0 * cells - 1.0;  // a digit and a blank
+    const bool raw = info.driver == "ENVI" || info.driver == "EHdr" || info.driver == "SAGA";
+    if (!raw || type == GDT_Byte) return raw ? cells / 8.0 : 0.0;  // bytes may hold single bits
+    return cells * info.bands * GDALGetDataTypeSizeBytes(type);
+}
+
+}  // namespace
+
 RasterSource::RasterSource(const std::string& path, const RasterOptions& options)
     : m_state(std::make_unique<State>()) {
     detail::ensure_started();
@@ -377,6 +392,15 @@ RasterSource::RasterSource(const std::string& path, const RasterOptions& options
                     "says it has " + std::to_string(m_info.cols) + " x " +
                         std::to_string(m_info.rows) + " cells, more than can be read (" +
                         std::to_string(max_side) + " a side)",
+                    {.path = path});
+    }
+    VSIStatBufL status;
+    const double least = least_bytes(m_info, band->GetRasterDataType());
+    if (least > 0.0 && VSIStatL(name.c_str(), &status) == 0 &&
+        static_cast<double>(status.st_size) < least) {
+        throw Error(ErrorKind::input,
+                    "is cut short: it says it has " + std::to_string(m_info.cols) + " x " +
+                        std::to_string(m_info.rows) + " cells, and has no room for them",
                     {.path = path});
     }
     int block_cols = 0;
@@ -599,6 +623,13 @@ void RasterSource::read_resampled(const Crs& crs, Resampling resampling,
     const bool nearest = resampling == Resampling::nearest;
     const std::vector<Point> offsets =
         nearest ? std::vector<Point>{{0.0, 0.0}} : sub_points(frame, positions);
+    constexpr std::size_t most_points = 250 * 250;
+    if (offsets.size() > most_points) {
+        throw Error(ErrorKind::data,
+                    "is so much finer than the work grid that one cell takes in " +
+                        std::to_string(offsets.size()) + " of its cells",
+                    {.path = m_info.path, .hint = "Aggregate the raster first."});
+    }
     double reach = 3.0;
     for (const Point& offset : offsets) {
         reach = std::max({reach, std::abs(offset.x) + 3.0, std::abs(offset.y) + 3.0});

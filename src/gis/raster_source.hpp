@@ -36,7 +36,7 @@ struct RasterInfo {
 
 struct RasterLimits {
     int max_side = 2'000'000;        ///< columns or rows of the file
-    double max_block_bytes = 1.0e9;  ///< of one stored block: what a decompression may take
+    double max_block_bytes = 5.0e8;  ///< of one stored block: what a decompression may take
 };
 
 struct RasterOptions {

@@ -5,9 +5,12 @@
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "gis/detail/gdal.hpp"
+#include "gis/files.hpp"
 #include "gis/geopackage.hpp"
 
 #include <cpl_conv.h>
+#include <cpl_string.h>
+#include <cpl_vsi.h>
 #include <gdal.h>
 #include <gdal_frmts.h>
 #include <gdal_priv.h>
@@ -73,6 +76,7 @@ void register_all() {
         date += CPLSPrintf("T%02d:%02d:%02dZ", clock / 3600, clock / 60 % 60, clock % 60);
     }
     CPLSetConfigOption("OGR_CURRENT_DATE", date.c_str());
+    CPLSetConfigOption("GDAL_MAX_BAND_COUNT", "1000");
     // Write-ahead safety is not needed: files are built aside and renamed when complete.
     CPLSetConfigOption("OGR_SQLITE_SYNCHRONOUS", "OFF");
 }
@@ -150,6 +154,32 @@ std::vector<std::pair<std::string, std::string>> library_versions() {
                             std::to_string(PUGIXML_VERSION / 10 % 100)}};
 }
 
+namespace {
+
+/// Archives that would fill the memory: their members come out far larger than they are.
+void require_modest_archive(const std::string& path, const std::string& inside) {
+    constexpr double always_fine = 1e8;  // bytes
+    constexpr double most_times = 200.0;
+    constexpr double most_bytes = 6.4e10;
+    VSIStatBufL status;
+    if (VSIStatL(path.c_str(), &status) != 0) return;
+    const double packed = static_cast<double>(status.st_size);
+    double unpacked = 0.0;
+    const CPLStringList members(VSIReadDirRecursive(inside.c_str()));
+    for (int i = 0; i < members.size(); ++i) {
+        if (VSIStatL((inside + "/" + members[i]).c_str(), &status) == 0)
+            unpacked += static_cast<double>(status.st_size);
+    }
+    if (unpacked > most_bytes || (unpacked > always_fine && unpacked > most_times * packed)) {
+        throw Error(ErrorKind::data,
+                    "is an archive of " + fixed(packed / 1e6, 1) + " MB that unpacks to " +
+                        fixed(unpacked / 1e6, 0) + " MB",
+                    {.path = path, .hint = "Unpack it yourself if it is meant to be so."});
+    }
+}
+
+}  // namespace
+
 namespace detail {
 
 void ensure_started() {
@@ -173,8 +203,12 @@ std::string open_path(const std::string& path) {
     if (path.front() == '{' || path.front() == '<' || path.find('\0') != std::string::npos) {
         throw Error(ErrorKind::usage, "this is not a path", {.path = path.substr(0, 60)});
     }
+    require_plain_file(path);
     const bool zip = path.size() > 4 && same_ignoring_case(path.substr(path.size() - 4), ".zip");
-    return zip && path.rfind("/vsi", 0) != 0 ? "/vsizip/" + path : path;
+    if (!zip || path.rfind("/vsi", 0) == 0) return path;
+    const std::string inside = "/vsizip/" + path;
+    require_modest_archive(path, inside);
+    return inside;
 }
 
 }  // namespace detail

@@ -129,7 +129,7 @@ std::string value_text(const OGRFeature& feature, int column, const OGRFieldDefn
         case OFTBinary:
             return {};
         default:
-            return feature.GetFieldAsString(column);
+            return valid_utf8(feature.GetFieldAsString(column));
     }
 }
 
@@ -300,6 +300,10 @@ VectorLayer read_layer(const std::string& path, const std::string& layer_name,
                     {.path = path, .layer = result.name, .hint = "Split the data."});
     };
     if (result.columns.size() > limits.columns) too_many("columns", limits.columns);
+    // Where the file knows, it need not be read to be refused; the count may lie, so both.
+    const GIntBig stated = layer.GetFeatureCount(FALSE);
+    if (!options.box && stated > static_cast<GIntBig>(limits.features))
+        too_many("features", limits.features);
     if (options.box) {
         layer.SetSpatialFilterRect(options.box->min_x, options.box->min_y, options.box->max_x,
                                    options.box->max_y);
@@ -349,6 +353,26 @@ VectorLayer read_layer(const std::string& path, const std::string& layer_name,
                                   " feature(s) with a kind of geometry that is not read");
     }
     return result;
+}
+
+void require_places(const VectorLayer& layer, const Crs& crs) {
+    if (!crs.is_geographic()) return;
+    for (const Feature& feature : layer.features) {
+        const Box box = feature.box();
+        if (box.min_x > box.max_x) continue;
+        // Longitudes may run past the antimeridian or count from 0 to 360.
+        if (box.min_x < -361.0 || box.max_x > 541.0 || box.min_y < -90.0001 ||
+            box.max_y > 90.0001) {
+            throw Error(ErrorKind::data,
+                        "is in degrees, but a coordinate is " +
+                            shortest(box.min_x < -361.0 ? box.min_x : box.max_x) + ", " +
+                            shortest(box.min_y < -90.0 ? box.min_y : box.max_y),
+                        {.path = layer.path,
+                         .layer = layer.name,
+                         .feature = std::to_string(feature.fid),
+                         .hint = "Check its coordinate reference system."});
+        }
+    }
 }
 
 VectorLayer transformed(VectorLayer layer, const Crs& from, const Crs& to) {
@@ -437,7 +461,9 @@ struct VectorSource::Index {
 VectorSource::VectorSource(VectorLayer layer, Crs crs)
     : m_layer(std::move(layer)),
       m_crs(std::move(crs)),
-      m_index(std::make_unique<Index>(m_layer.features)) {}
+      m_index(std::make_unique<Index>(m_layer.features)) {
+    require_places(m_layer, m_crs);
+}
 VectorSource::~VectorSource() = default;
 VectorSource::VectorSource(VectorSource&&) noexcept = default;
 VectorSource& VectorSource::operator=(VectorSource&&) noexcept = default;

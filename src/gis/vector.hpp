@@ -83,6 +83,10 @@ std::vector<LayerInfo> list_layers(const std::string& path);
 VectorLayer read_layer(const std::string& path, const std::string& layer = "",
                        const ReadOptions& options = {});
 
+/// Throws Error(data) for a feature in degrees whose coordinates are none: metres without a CRS of
+/// their own, swapped digits. Projected coordinates are left to the transformation.
+void require_places(const VectorLayer& layer, const Crs& crs);
+
 /// The same layer in another CRS (polygons, lines, points). crs: of the layer.
 VectorLayer transformed(VectorLayer layer, const Crs& from, const Crs& to);
 
@@ -90,6 +94,7 @@ VectorLayer transformed(VectorLayer layer, const Crs& from, const Crs& to);
 /// built; queries may run from any number of threads.
 class VectorSource {
   public:
+    /// Throws Error(data) as require_places does.
     VectorSource(VectorLayer layer, Crs crs);
     ~VectorSource();
     VectorSource(VectorSource&&) noexcept;

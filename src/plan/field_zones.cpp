@@ -171,6 +171,18 @@ void renumber_as_asked(const Inputs& inputs, const std::vector<zoning::Feature>&
 
 }  // namespace
 
+void require_known_features(const Job& job) {
+    std::vector<std::string> known = {"slope", "ls", "wetness", "elevation", "aspect"};
+    for (const auto& [known_name, value] : soil_values()) known.push_back(known_name);
+    for (const auto& layer : job.zones.layers) known.push_back(layer.first);
+    for (const auto& [name, weight] : job.zones.features) {
+        if (std::find(known.begin(), known.end(), name) != known.end()) continue;
+        const std::string near = nearest_name(name, known);
+        throw Error(ErrorKind::usage, "zones.features: unknown feature '" + name + "'",
+                    {.hint = near.empty() ? "" : "Did you mean '" + near + "'?"});
+    }
+}
+
 std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& ground,
                                            std::vector<std::string>& warnings) {
     std::vector<zoning::Feature> features;
@@ -208,13 +220,6 @@ std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& g
                 features.push_back(
                     terrain_feature("aspect north-south", terrain.aspect_cosine, terrain.mask));
             }
-        } else {
-            std::vector<std::string> known = {"slope", "ls", "wetness", "elevation", "aspect"};
-            for (const auto& [known_name, value] : soil_values()) known.push_back(known_name);
-            for (const auto& layer : inputs.job.zones.layers) known.push_back(layer.first);
-            const std::string near = nearest_name(name, known);
-            throw Error(ErrorKind::usage, "zones.features: unknown feature '" + name + "'",
-                        {.hint = near.empty() ? "" : "Did you mean '" + near + "'?"});
         }
         for (std::size_t i = before; i < features.size(); ++i) {
             features[i].weight = weight_text.empty() ? 1.0 : *parse_number(weight_text);

@@ -19,6 +19,9 @@ struct FieldZones {
     std::vector<std::string> warnings;
 };
 
+/// Throws Error(usage) where zones.features names what is neither built in nor a layer of the job.
+void require_known_features(const Job& job);
+
 /// The layers that zones may be made from, by the job's names. Throws Error(usage) for a name that
 /// is none.
 std::vector<zoning::Feature> zone_features(const Inputs& inputs, const Ground& ground,

@@ -16,6 +16,8 @@ namespace catchfield::plan {
 namespace {
 
 constexpr int margin_cells = 2;
+/// Of one field's work grid: 1000 km2 at 3 m, far beyond any field, within a computer's memory.
+constexpr std::size_t max_cells = 100'000'000;
 
 /// The terrain raster's own CRS where it is UTM of the field's zone on a near-identical datum, so
 /// that its cells can be used as they are; else UTM on WGS 84.
@@ -39,13 +41,12 @@ std::string flaw_text(const geometry::Flaw& flaw, const gis::Crs& crs) {
            fixed(flaw.place->y, 6);
 }
 
-MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, const gis::Crs& crs,
-                            std::vector<std::string>& warnings) {
-    MultiPolygon shape = field.shape;
+/// The shape itself where it is valid; mended where the job asks for it. Throws Error(data).
+MultiPolygon mended(MultiPolygon shape, const gis::Crs& crs, const Inputs& inputs,
+                    const FieldBoundary& field, std::vector<std::string>& warnings) {
     if (const auto flaw = geometry::find_flaw(shape)) {
         if (!inputs.job.field.repair) {
-            throw Error(ErrorKind::data,
-                        "the boundary is not valid: " + flaw_text(*flaw, inputs.boundary_crs),
+            throw Error(ErrorKind::data, "the boundary is not valid: " + flaw_text(*flaw, crs),
                         {.path = inputs.job.field.boundary,
                          .feature = field.id,
                          .hint = "Mend it, or set repair = yes in [field]."});
@@ -53,22 +54,36 @@ MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, co
         geometry::Repair repair = geometry::repair(shape);
         if (repair.shape.empty()) {
             throw Error(ErrorKind::data,
-                        "the boundary cannot be repaired: " + flaw_text(*flaw, inputs.boundary_crs),
+                        "the boundary cannot be repaired: " + flaw_text(*flaw, crs),
                         {.path = inputs.job.field.boundary, .feature = field.id});
         }
         for (const std::string& change : repair.changes)
             warnings.push_back("boundary repaired: " + change);
         shape = std::move(repair.shape);
     }
+    return shape;
+}
+
+/// The boundary in `crs`. Moving it can bring points together that were apart, so both are looked
+/// at.
+MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, const gis::Crs& crs,
+                            std::vector<std::string>& warnings) {
+    const MultiPolygon shape = mended(field.shape, inputs.boundary_crs, inputs, field, warnings);
     MultiPolygon moved = gis::transformer(inputs.boundary_crs, crs).apply(shape);
-    geometry::require_valid(moved, "the boundary of " + field.id + " in " + crs.name());
-    return moved;
+    return mended(std::move(moved), crs, inputs, field, warnings);
 }
 
 double work_cell_m(const Job& job, const gis::RasterSource& raster,
                    std::vector<std::string>& warnings) {
-    if (job.terrain.resolution_m) return *job.terrain.resolution_m;
     const double own = raster.cell_m();
+    constexpr double coarsest_m = 500.0;
+    if (!(own <= coarsest_m)) {
+        throw Error(
+            ErrorKind::data,
+            "has cells of " + significant(own, 3) + " m, which say nothing about a field",
+            {.path = raster.info().path, .hint = "Use a raster with cells of 30 m or less."});
+    }
+    if (job.terrain.resolution_m) return *job.terrain.resolution_m;
     if (own < 2.0) {
         warnings.push_back("the terrain raster's cell is " + fixed(own, 2) +
                            " m; the work grid is 2 m (set terrain.resolution to change that).");
@@ -95,7 +110,7 @@ GridFrame frame_for(const Box& box, double cell, double margin_m, const gis::Crs
     const double shift_x = own_cells ? std::remainder(info.bounds.min_x, cell) : 0.0;
     const double shift_y = own_cells ? std::remainder(info.bounds.max_y, cell) : 0.0;
     GridFrame frame = snapped_frame(box.min_x - shift_x, box.min_y - shift_y, box.max_x - shift_x,
-                                    box.max_y - shift_y, cell, margin);
+                                    box.max_y - shift_y, cell, margin, max_cells);
     frame.west += shift_x;
     frame.north += shift_y;
     return frame;
@@ -179,7 +194,12 @@ void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& grou
         }
         layers.barriers = &barriers;
     }
-    ground.terrain = terrain::analyse(window.values, ground.field, options, layers);
+    try {
+        ground.terrain = terrain::analyse(window.values, ground.field, options, layers);
+    } catch (const Error& error) {
+        throw Error(error.kind(), error.reason(),
+                    {.path = path, .feature = field.id, .hint = error.context().hint});
+    }
     if (source.cell_m() < 2.0 && job.terrain.smooth_m < 2.0) {
         ground.warnings.push_back(
             "the elevation raster is finer than 2 m and not smoothed: slopes of "
@@ -193,11 +213,21 @@ void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground)
                   ground.frame.north + fill};
     std::vector<MultiPolygon> shapes;
     std::vector<int> owners;
+    std::size_t repaired = 0;
     for (gis::VectorSource::Hit& hit : inputs.soils.map->query(box, ground.crs)) {
-        if (geometry::find_flaw(hit.shape)) hit.shape = geometry::repair(hit.shape).shape;
+        if (geometry::find_flaw(hit.shape)) {
+            hit.shape = geometry::repair(hit.shape).shape;
+            ++repaired;
+        }
         if (hit.shape.empty()) continue;
         shapes.push_back(std::move(hit.shape));
         owners.push_back(inputs.soils.facts_of[hit.feature]);
+    }
+    if (repaired > 0) {
+        ground.warnings.push_back(
+            std::to_string(repaired) +
+            " soil polygons near the field are not valid (outlines that cross "
+            "themselves) and were repaired.");
     }
     geometry::CellOwners cells = geometry::assign_cells(
         shapes, ground.frame, geometry::OwnerRule::centre, fill, &ground.field);
@@ -231,6 +261,15 @@ Ground make_ground(const Inputs& inputs, const FieldBoundary& field) {
     ground.boundary = valid_boundary(inputs, field, ground.crs, ground.warnings);
     ground.area_ha = area(ground.boundary) * 1e-4;
     const double cell = work_cell_m(job, raster, ground.warnings);
+    if (ground.area_ha * 1e4 < cell * cell) {
+        throw Error(ErrorKind::data,
+                    "the field is smaller than one cell of the work grid (" +
+                        significant(ground.area_ha * 1e4, 2) + " of " +
+                        significant(cell * cell, 3) + " m2)",
+                    {.path = job.field.boundary,
+                     .feature = field.id,
+                     .hint = "Check the boundary, or use a finer terrain.resolution."});
+    }
     ground.frame =
         frame_for(bounds(ground.boundary), cell,
                   job.terrain.run_on ? job.terrain.run_on_distance_m : 0.0, ground.crs, raster);

@@ -6,7 +6,9 @@
 #include "cover/catalogue.hpp"
 #include "gis/files.hpp"
 #include "gis/start.hpp"
+#include "plan/field_zones.hpp"
 #include "plan/fingerprint.hpp"
+#include "plan/notes.hpp"
 #include "plan/point_layers.hpp"
 #include "plan/point_tables.hpp"
 #include "plan/probe_places.hpp"
@@ -203,16 +205,17 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
                                            std::vector<std::string>& warnings) {
     gis::VectorLayer layer = gis::read_layer(job.field.boundary, job.field.layer);
     crs = gis::require_crs(layer.crs_wkt, job.field.crs, job.field.boundary, "field.crs");
+    gis::require_places(layer, crs);
     null_geometries = layer.null_geometries;
     std::optional<std::size_t> column;
     if (!job.field.id_column.empty()) column = layer.column(job.field.id_column);
     std::vector<FieldBoundary> fields;
     std::vector<std::string> ids;
     std::map<std::string, int> seen;
+    RepeatedNotes notes;
     for (gis::Feature& feature : layer.features) {
         if (feature.kind == gis::GeometryKind::none) {
-            warnings.push_back(job.field.boundary + ": feature " + std::to_string(feature.fid) +
-                               " has no geometry and is left out.");
+            notes.add("feature " + std::to_string(feature.fid), "has no geometry and is left out.");
             continue;
         }
         if (feature.kind != gis::GeometryKind::polygons) {
@@ -224,21 +227,21 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
         }
         FieldBoundary field;
         field.fid = feature.fid;
-        field.id = column ? feature.values[*column] : std::string();
+        field.id = column ? one_line(feature.values[*column]) : std::string();
         if (field.id.empty()) {
             field.id =
                 layer.features.size() == 1 ? "field" : "field " + std::to_string(fields.size() + 1);
             if (column) {
-                warnings.push_back(job.field.boundary + ": feature " + std::to_string(feature.fid) +
-                                   " has no name in '" + job.field.id_column + "' and is called '" +
-                                   field.id + "'.");
+                notes.add("feature " + std::to_string(feature.fid),
+                          "has no name in '" + job.field.id_column + "' and is called '" +
+                              field.id + "'.");
             }
         }
         if (const int again = seen[field.id]++; again > 0) {
             const std::string renamed = field.id + " (" + std::to_string(again + 1) + ")";
-            warnings.push_back(job.field.boundary + ": the name '" + field.id +
-                               "' stands more than once; feature " + std::to_string(feature.fid) +
-                               " is called '" + renamed + "'.");
+            notes.add("feature " + std::to_string(feature.fid),
+                      "the name '" + field.id + "' stands more than once; this one is called '" +
+                          renamed + "'.");
             field.id = renamed;
         }
         field.shape = std::move(feature.polygons);
@@ -251,6 +254,8 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
                      .layer = layer.name,
                      .hint = "Give a layer with at least one polygon."});
     }
+    const auto said = notes.lines(job.field.boundary + ": ");
+    warnings.insert(warnings.end(), said.begin(), said.end());
     const std::vector<std::string> stems = unique_file_stems(ids);
     for (std::size_t i = 0; i < fields.size(); ++i) fields[i].stem = stems[i];
     return fields;
@@ -259,6 +264,7 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
 Inputs load_inputs(const Job& job) {
     Inputs inputs;
     inputs.job = job;
+    require_known_features(job);
     inputs.fields =
         read_boundaries(job, inputs.boundary_crs, inputs.boundary_null_geometries, inputs.warnings);
 

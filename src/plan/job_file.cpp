@@ -60,9 +60,12 @@ std::string place_of(const std::string& text, const std::string& name, int nth) 
 
 JobValues read_job_values(const std::filesystem::path& file) {
     std::error_code failure;
-    const std::uintmax_t bytes = std::filesystem::file_size(file, failure);
-    std::ifstream stream(file, std::ios::binary);
-    if (failure || !stream) {
+    // Pipes and devices are not opened: they may never end.
+    const bool plain = std::filesystem::is_regular_file(file, failure);
+    const std::uintmax_t bytes = plain ? std::filesystem::file_size(file, failure) : 0;
+    std::ifstream stream;
+    if (plain) stream.open(file, std::ios::binary);
+    if (failure || !plain || !stream) {
         throw Error(ErrorKind::usage, "the job file cannot be read",
                     {.path = file.string(),
                      .hint = "Check the path, or make a job file with 'catchfield start'."});

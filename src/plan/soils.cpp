@@ -6,6 +6,7 @@
 #include "base/units.hpp"
 #include "erosion/soil_loss.hpp"
 #include "gis/files.hpp"
+#include "plan/notes.hpp"
 #include "plan/yields.hpp"
 
 #include <algorithm>
@@ -130,12 +131,21 @@ Soils load_soils(const Job& job) {
     soil::HorizonColumns horizon_columns;
     apply_columns(job, map_columns, horizon_columns);
 
+    std::set<std::string> horizon_names;
     if (!job.soil.horizons.empty()) {
         const Table table = Table::parse(gis::read_file(job.soil.horizons), job.soil.horizons);
+        horizon_names.insert(table.columns().begin(), table.columns().end());
         soils.profiles = soil::read_profiles(table, horizon_columns);
     }
     gis::VectorLayer layer = gis::read_layer(job.soil.map, job.soil.layer);
     const gis::Crs crs = gis::require_crs(layer.crs_wkt, job.soil.crs, job.soil.map, "soil.crs");
+    for (const auto& [name, column] : job.soil.columns) {
+        if (layer.find_column(column) || horizon_names.contains(column)) continue;
+        throw Error(
+            ErrorKind::usage,
+            "soil.columns: neither the soil map nor the horizons have a column '" + column + "'",
+            {.path = job.soil.map, .layer = layer.name});
+    }
     std::set<std::string> without_profile;
     bool any_k = false;
     soils.facts_of.reserve(layer.features.size());
@@ -152,11 +162,11 @@ Soils load_soils(const Job& job) {
         for (const std::size_t position : looked_at) key += feature.values[position] + '\n';
         return key;
     };
+    RepeatedNotes notes;
     for (const gis::Feature& feature : layer.features) {
         const std::string what = "feature " + std::to_string(feature.fid);
         const auto say = [&](const std::vector<std::string>& doubts) {
-            for (const std::string& doubt : doubts)
-                soils.warnings.push_back("soil map, " + what + ": " + doubt);
+            for (const std::string& doubt : doubts) notes.add(what, doubt);
         };
         if (const auto known = by_values.find(values_of(feature)); known != by_values.end()) {
             soils.facts_of.push_back(known->second.facts);
@@ -205,6 +215,7 @@ Soils load_soils(const Job& job) {
         soils.facts_of.push_back(known.facts);
         by_values.emplace(values_of(feature), std::move(known));
     }
+    soils.warnings = notes.lines("soil map, ");
     for (const auto& [key, profile] : soils.profiles) {
         for (const std::string& warning : profile.warnings) {
             soils.warnings.push_back("horizons of " + key + ": " + warning);

@@ -10,12 +10,19 @@ namespace catchfield::plan {
 double parse_yield_kg_ha(const std::string& text, const std::string& what,
                          const std::string& crop) {
     const double bushel = nitrogen::yield_kg_ha(1.0, nitrogen::crop(crop));
-    return parse_quantity(text, what,
-                          {{"bu/ac", bushel},
-                           {"Mg/ha", 1000.0},
-                           {"t/ha", 1000.0},
-                           {"kg/ha", 1.0},
-                           {"lb/ac", units::kg_ha_per_lb_ac}});
+    const double yield = parse_quantity(text, what,
+                                        {{"bu/ac", bushel},
+                                         {"Mg/ha", 1000.0},
+                                         {"t/ha", 1000.0},
+                                         {"kg/ha", 1.0},
+                                         {"lb/ac", units::kg_ha_per_lb_ac}});
+    // Beets and sugar cane reach 100 to 150 Mg/ha fresh; nothing in a field yields more.
+    constexpr double most_kg_ha = 200'000.0;
+    if (!(yield > 0.0) || yield > most_kg_ha) {
+        throw Error(ErrorKind::usage, what + " = " + text + ": no crop yields that",
+                    {.hint = "Check the figure and its unit."});
+    }
+    return yield;
 }
 
 double yield_of_cell(const std::string& text, const Job& job, const std::string& path,

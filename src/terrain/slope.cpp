@@ -17,7 +17,10 @@ namespace catchfield::terrain {
 
 namespace {
 
-constexpr float greatest_elevation_m = 12'000.0F;
+// No land lies lower (the Dead Sea's shore: -430 m) or higher; -9999 is a no-data value that nobody
+// declared.
+constexpr float lowest_elevation_m = -500.0F;
+constexpr float highest_elevation_m = 9'000.0F;
 
 template <typename T>
 void require_array(const Raster<T>& raster, const char* what) {
@@ -65,12 +68,14 @@ void require_elevations(const Raster<float>& dem_m, const Mask* known) {
         const std::size_t stop = dem_m.frame.index(end, 0);
         for (std::size_t i = dem_m.frame.index(first, 0); i < stop; ++i) {
             // Written so that NaN fails.
-            all &= (std::fabs(dem_m[i]) <= greatest_elevation_m) | !has_value(known, i);
+            all &= ((dem_m[i] >= lowest_elevation_m) & (dem_m[i] <= highest_elevation_m)) |
+                   !has_value(known, i);
         }
         if (!all) good = false;
     });
     if (!good) {
-        throw Error(ErrorKind::data, "elevations that are not finite or beyond 12,000 m",
+        throw Error(ErrorKind::data,
+                    "elevations that are not finite or not between -500 and 9,000 m",
                     {.hint = "Declare the raster's no-data value, and check the elevation unit."});
     }
 }

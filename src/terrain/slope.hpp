@@ -20,7 +20,7 @@ struct Gradient {
 /// Throws Error(data) where the two frames differ or a raster's array does not fit its frame.
 void require_same_frame(const GridFrame& frame, const Mask& mask, const char* what);
 
-/// Throws Error(data) where a known cell is not finite or beyond +-12,000 m, where the array does
+/// Throws Error(data) where a known cell is not finite or not within -500 to 9,000 m, where the array does
 /// not fit the frame, or the cell is not positive.
 void require_elevations(const Raster<float>& dem_m, const Mask* known);
 

@@ -71,11 +71,13 @@ std::vector<NearPlace> nearest_places(double lat_deg, double lon_deg, std::size_
 NearPlace nearest_place(double lat_deg, double lon_deg, double max_km) {
     const auto near = nearest_places(lat_deg, lon_deg, 1, 1e9);
     if (near.front().distance_km > max_km)
-        throw Error(ErrorKind::data,
-                    "no weather was given, and the nearest place with climate readings (" +
-                        near.front().place.name + ") is " + fixed(near.front().distance_km, 0) +
-                        " km away",
-                    {.hint = "Give [weather] monthly (or daily) and erosivity."});
+        throw Error(
+            ErrorKind::data,
+            "no weather was given, and the nearest place with climate readings (" +
+                near.front().place.name + ") is " + fixed(near.front().distance_km, 0) +
+                " km from longitude " + fixed(lon_deg, 3) + ", latitude " + fixed(lat_deg, 3),
+            {.hint = "Give [weather] monthly (or daily) and erosivity, or check the boundary's "
+                     "place."});
     return near.front();
 }
 
