@@ -191,7 +191,8 @@ Soils load_soils(const Job& job) {
         try {
             unit = soil::read_map_unit(lookup, map_columns, what);
         } catch (const Error& error) {
-            throw Error(error.kind(), error.reason(),
+            const std::string& column = error.context().layer;
+            throw Error(error.kind(), (column.empty() ? "" : column + ": ") + error.reason(),
                         {.path = job.soil.map,
                          .layer = layer.name,
                          .feature = std::to_string(feature.fid),

@@ -87,7 +87,7 @@ class Reader {
         if (value.empty()) return std::nullopt;
         const auto parsed = parse_number(value);
         if (!parsed)
-            throw Error(ErrorKind::data, column + " is '" + value + "', which is not a number",
+            throw Error(ErrorKind::data, "'" + value + "' is not a number",
                         {.layer = column,
                          .feature = m_what,
                          .hint = "Numbers are written with a decimal point and without a unit."});

@@ -75,7 +75,7 @@ NearPlace nearest_place(double lat_deg, double lon_deg, double max_km) {
             ErrorKind::data,
             "no weather was given, and the nearest place with climate readings (" +
                 near.front().place.name + ") is " + fixed(near.front().distance_km, 0) +
-                " km from longitude " + fixed(lon_deg, 3) + ", latitude " + fixed(lat_deg, 3),
+                " km away from longitude " + fixed(lon_deg, 3) + ", latitude " + fixed(lat_deg, 3),
             {.hint = "Give [weather] monthly (or daily) and erosivity, or check the boundary's "
                      "place."});
     return near.front();

@@ -331,7 +331,7 @@ def cases():
         add(name, of_geometry({"type": "Polygon", "coordinates": [ring]}), 1, "fields.geojson")
     add("far in the projection", of_wkt(farm.wkt(farm.box(X + 1e8, Y))), 1, "has no place")
     add("longitude and latitude swapped", of_geometry({"type": "Polygon", "coordinates": [
-        [(y, x) for x, y in SQUARE]]}), 1, "km from longitude 40.")
+        [(y, x) for x, y in SQUARE]]}), 1, "km away from longitude 40.")
     add("at the pole", of_geometry({"type": "Polygon", "coordinates": [[(0, 90), (90, 89.99), (180, 89.99), (0, 90)]]}), 1,
         "f")
     add("of the size of a continent", of_geometry({"type": "Polygon", "coordinates": [
