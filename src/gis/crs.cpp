@@ -234,7 +234,8 @@ void unwrap(Ring& ring) {
     }
 }
 
-/// Centroid by area (of the vertices' box where the area is nil), in the shape's own units.
+/// Centroid by area, in the shape's own units; the middle of the vertices' box where the area is
+/// nil or says nothing.
 Point centroid(const MultiPolygon& shape) {
     const Box box = bounds(shape);
     const Point origin{0.5 * (box.min_x + box.max_x), 0.5 * (box.min_y + box.max_y)};
@@ -255,7 +256,11 @@ Point centroid(const MultiPolygon& shape) {
         }
     }
     if (!(area2 > 0.0)) return origin;
-    return {origin.x + sum_x / (3.0 * area2), origin.y + sum_y / (3.0 * area2)};
+    const Point centre{origin.x + sum_x / (3.0 * area2), origin.y + sum_y / (3.0 * area2)};
+    // Rings that cross themselves have areas that cancel, and then a centroid anywhere.
+    const bool within = centre.x >= box.min_x && centre.x <= box.max_x && centre.y >= box.min_y &&
+                        centre.y <= box.max_y;
+    return within ? centre : origin;
 }
 
 /// Parts that lie on both sides of the antimeridian are brought to one side.

@@ -24,7 +24,9 @@ std::string hex(std::uint64_t value) {
     return text;
 }
 
-Fingerprint of_file(const std::string& key, const std::string& path) {
+}  // namespace
+
+Fingerprint fingerprint_of(const std::string& key, const std::string& path) {
     Fingerprint print{key, path, "", 0};
     std::error_code failure;
     if (!std::filesystem::is_regular_file(path, failure)) return print;
@@ -53,7 +55,9 @@ Fingerprint of_file(const std::string& key, const std::string& path) {
     return print;
 }
 
-}  // namespace
+std::string xxh64_text(std::uint64_t value) {
+    return hex(value);
+}
 
 std::uint64_t xxh64(std::string_view bytes) {
     return XXH64(bytes.data(), bytes.size(), 0);
@@ -66,7 +70,7 @@ std::string xxh64_of(std::string_view bytes) {
 std::vector<Fingerprint> fingerprints_of(const Job& job) {
     std::vector<Fingerprint> prints;
     const auto add = [&](const std::string& key, const std::string& path) {
-        if (!path.empty()) prints.push_back(of_file(key, path));
+        if (!path.empty()) prints.push_back(fingerprint_of(key, path));
     };
     add("field.boundary", job.field.boundary);
     add("terrain.elevation", job.terrain.elevation);

@@ -17,9 +17,13 @@ struct Fingerprint;
 /// fingerprinted by size, first and last MiB ("xxh64-ends").
 std::vector<Fingerprint> fingerprints_of(const Job& job);
 
+/// Of one file; xxh64 is "" where there is no plain file.
+Fingerprint fingerprint_of(const std::string& key, const std::string& path);
+
 /// XXH64 of some bytes.
 std::uint64_t xxh64(std::string_view bytes);
 /// The same as 16 hexadecimal digits.
 std::string xxh64_of(std::string_view bytes);
+std::string xxh64_text(std::uint64_t value);
 
 }  // namespace catchfield::plan

@@ -41,36 +41,28 @@ std::string flaw_text(const geometry::Flaw& flaw, const gis::Crs& crs) {
            fixed(flaw.place->y, 6);
 }
 
-/// The shape itself where it is valid; mended where the job asks for it. Throws Error(data).
-MultiPolygon mended(MultiPolygon shape, const gis::Crs& crs, const Inputs& inputs,
-                    const FieldBoundary& field, std::vector<std::string>& warnings) {
-    if (const auto flaw = geometry::find_flaw(shape)) {
-        if (!inputs.job.field.repair) {
-            throw Error(ErrorKind::data, "the boundary is not valid: " + flaw_text(*flaw, crs),
-                        {.path = inputs.job.field.boundary,
-                         .feature = field.id,
-                         .hint = "Mend it, or set repair = yes in [field]."});
-        }
-        geometry::Repair repair = geometry::repair(shape);
-        if (repair.shape.empty()) {
-            throw Error(ErrorKind::data,
-                        "the boundary cannot be repaired: " + flaw_text(*flaw, crs),
-                        {.path = inputs.job.field.boundary, .feature = field.id});
-        }
-        for (const std::string& change : repair.changes)
-            warnings.push_back("boundary repaired: " + change);
-        shape = std::move(repair.shape);
-    }
-    return shape;
-}
-
-/// The boundary in `crs`. Moving it can bring points together that were apart, so both are looked
-/// at.
+/// The boundary in `crs`, mended where the job asks for it. Throws Error(data).
 MultiPolygon valid_boundary(const Inputs& inputs, const FieldBoundary& field, const gis::Crs& crs,
                             std::vector<std::string>& warnings) {
-    const MultiPolygon shape = mended(field.shape, inputs.boundary_crs, inputs, field, warnings);
-    MultiPolygon moved = gis::transformer(inputs.boundary_crs, crs).apply(shape);
-    return mended(std::move(moved), crs, inputs, field, warnings);
+    const auto refuse = [&](const std::string& what, const geometry::Flaw& flaw, const gis::Crs& in,
+                            const std::string& hint) {
+        throw Error(ErrorKind::data, what + ": " + flaw_text(flaw, in),
+                    {.path = inputs.job.field.boundary, .feature = field.id, .hint = hint});
+    };
+    const std::string hint = "Mend it, or set repair = yes in [field].";
+    const bool may_repair = inputs.job.field.repair;
+    if (const auto flaw = geometry::find_flaw(field.shape); flaw && !may_repair)
+        refuse("the boundary is not valid", *flaw, inputs.boundary_crs, hint);
+    MultiPolygon moved = gis::transformer(inputs.boundary_crs, crs).apply(field.shape);
+    // Moving it can bring points together that were apart.
+    const auto flaw = geometry::find_flaw(moved);
+    if (!flaw) return moved;
+    if (!may_repair) refuse("the boundary is not valid", *flaw, crs, hint);
+    geometry::Repair repair = geometry::repair(moved);
+    if (repair.shape.empty()) refuse("the boundary cannot be repaired", *flaw, crs, "");
+    for (const std::string& change : repair.changes)
+        warnings.push_back("boundary repaired: " + change);
+    return std::move(repair.shape);
 }
 
 double work_cell_m(const Job& job, const gis::RasterSource& raster,

@@ -7,6 +7,7 @@
 #include "plan/fingerprint.hpp"
 
 #include <charconv>
+#include <limits>
 
 namespace catchfield::plan {
 

@@ -2,28 +2,67 @@
 #include "plan/self_check.hpp"
 
 #include "base/error.hpp"
+#include "base/raster.hpp"
 #include "base/text.hpp"
+#include "geometry/overlay.hpp"
 #include "gis/files.hpp"
 #include "gis/geotiff.hpp"
+#include "gis/raster_source.hpp"
+#include "gis/start.hpp"
 #include "gis/vector.hpp"
+#include "plan/columns.hpp"
+#include "prescription/products.hpp"
 
+#include <nlohmann/json.hpp>
 #include <tbb/parallel_for.h>
 
 #include <algorithm>
 #include <cmath>
 #include <fstream>
+#include <map>
 
 namespace catchfield::plan {
 
 namespace {
 
-[[noreturn]] void fail(const std::string& file, const std::string& field,
-                       const std::string& reason) {
-    throw Error(ErrorKind::output, "self-check failed: " + reason,
-                {.path = file,
-                 .feature = field,
-                 .hint = "No plan was written. Please report this with the job file."});
+constexpr std::size_t most_lines = 100;
+constexpr double area_share = 0.005;     // of a field, that its zones may be off
+constexpr double overlap_share = 0.001;  // of a field; coordinates in degrees are rounded
+constexpr double total_share = 0.002;    // totals are written with two decimals
+constexpr double least_ha = 0.001;
+
+/// What does not hold, in the order in which it is found.
+class Findings {
+  public:
+    void add(const std::string& line) {
+        if (m_lines.size() < most_lines) m_lines.push_back(line);
+    }
+    void add(const std::vector<std::string>& lines) {
+        for (const std::string& line : lines) add(line);
+    }
+    std::vector<std::string> take() { return std::move(m_lines); }
+
+  private:
+    std::vector<std::string> m_lines;
+};
+
+bool far(double a, double b, double share, double least) {
+    return !(std::abs(a - b) <= std::max(share * std::max(std::abs(a), std::abs(b)), least));
 }
+
+/// A row of zones.csv, as far as the other tables are compared with it.
+struct ZoneRow {
+    double area_ha = 0.0, n_rate_kg_ha = 0.0;
+};
+
+struct ZoneTable {
+    std::vector<ZoneRow> rows;
+    struct Sum {
+        std::size_t zones = 0;
+        double area_ha = 0.0;
+    };
+    std::map<std::string, Sum> fields;
+};
 
 /// Calls `look` with tables of at most about 1 MB, cut between rows, so that a table of any length
 /// takes little memory.
@@ -42,55 +81,299 @@ void for_parts(const std::string& path, Look look) {
         look(Table::parse(header + part, path));
         part.clear();
     }
-    if (!file.eof() || header.empty()) fail(path, "", "the table cannot be read back");
+    if (!file.eof() || header.empty())
+        throw Error(ErrorKind::input, "the table cannot be read back", {.path = path});
     look(Table::parse(header + part, path));
+}
+
+ZoneTable read_zones(const Job& job, const std::string& path, Findings& wrong) {
+    ZoneTable zones;
+    for_parts(path, [&](const Table& table) {
+        std::vector<std::size_t> numbers;
+        for (const ZoneColumn& column : zone_columns()) {
+            if (column.type != gis::FieldType::text)
+                numbers.push_back(table.column(std::string(column.name)));
+        }
+        const std::size_t id_column = table.column("field_id");
+        for (std::size_t row = 0; row < table.rows(); ++row) {
+            const std::string& id = table.text(row, id_column);
+            for (const std::size_t column : numbers) {
+                const std::string& cell = table.text(row, column);
+                if (!cell.empty() && !parse_number(cell)) {
+                    wrong.add("zones.csv, " + id + ": " + table.columns()[column] + " is '" + cell +
+                              "', which is not a number");
+                }
+            }
+            ZoneRow zone;
+            zone.area_ha = table.number(row, "area_ha").value_or(0.0);
+            zone.n_rate_kg_ha = table.number(row, "n_rate_kg_ha").value_or(-1.0);
+            if (zone.n_rate_kg_ha < 0.0 || zone.n_rate_kg_ha > job.nitrogen.max_rate_kg_ha + 0.01) {
+                wrong.add("zones.csv, " + id + ": the rate " + fixed(zone.n_rate_kg_ha, 2) +
+                          " kg/ha is out of bounds");
+            }
+            ZoneTable::Sum& sum = zones.fields[id];
+            ++sum.zones;
+            sum.area_ha += zone.area_ha;
+            zones.rows.push_back(zone);
+        }
+    });
+    return zones;
+}
+
+void check_sums(const Job& job, const ZoneTable& zones, const std::vector<FieldRecord>& fields,
+                Findings& wrong) {
+    std::size_t expected = 0;
+    for (const FieldRecord& field : fields) {
+        if (field.status == FieldStatus::skipped) continue;
+        expected += field.zones;
+        auto found = zones.fields.find(field.id);
+        // Names that a spreadsheet would run as a formula are written with an apostrophe.
+        if (found == zones.fields.end()) found = zones.fields.find("'" + field.id);
+        const ZoneTable::Sum sum = found == zones.fields.end() ? ZoneTable::Sum{} : found->second;
+        if (sum.zones != field.zones) {
+            wrong.add("zones.csv, " + field.id + ": " + std::to_string(sum.zones) + " rows for " +
+                      std::to_string(field.zones) + " zones");
+        } else if (far(sum.area_ha, field.area_ha, area_share, least_ha)) {
+            wrong.add("zones.csv, " + field.id + ": zones cover " + fixed(sum.area_ha, 4) + " of " +
+                      fixed(field.area_ha, 4) + " ha");
+        }
+        const double most = job.nitrogen.max_rate_kg_ha * field.area_ha * (1.0 + area_share) + 0.01;
+        if (!(field.n_total_kg >= 0.0) || field.n_total_kg > most) {
+            wrong.add("run.json, " + field.id + ": the nitrogen total of " +
+                      fixed(field.n_total_kg, 1) + " kg is out of bounds");
+        }
+    }
+    if (zones.rows.size() != expected) {
+        wrong.add("zones.csv: " + std::to_string(zones.rows.size()) + " rows for " +
+                  std::to_string(expected) + " zones");
+    }
+}
+
+/// Cells of a rate map: no-data value, unit, bounds, and the total that run.json states.
+void check_raster(const std::string& folder, const FieldRecord& field,
+                  std::vector<std::string>& wrong) {
+    const std::string name = "rates/" + field.stem + "-nitrogen.tif";
+    const gis::RasterSource source(folder + "/" + name);
+    const gis::RasterInfo& info = source.info();
+    if (info.nodata != -9999.0) wrong.push_back(name + ": the raster has lost its no-data value");
+    if (info.unit != field.rate_unit) {
+        wrong.push_back(name + ": the unit is '" + info.unit + "', not '" + field.rate_unit + "'");
+    }
+    const GridFrame frame{info.bounds.min_x, info.bounds.max_y, info.cell_x, info.cols, info.rows};
+    const gis::RasterWindow<float> cells =
+        source.read<float>(frame, source.crs(), gis::Resampling::nearest);
+    const double slack = 1e-3 + 1e-4 * std::abs(field.highest_rate);
+    double sum = 0.0, low = 0.0, high = 0.0;
+    for (std::size_t i = 0; i < cells.values.size(); ++i) {
+        if (!cells.valid[i]) continue;
+        const auto value = static_cast<double>(cells.values[i]);
+        sum += value;
+        low = std::min(low, value);
+        high = std::max(high, value);
+    }
+    if (low < 0.0 || high > field.highest_rate + slack) {
+        wrong.push_back(name + ": rates of " + significant(low, 4) + " to " + significant(high, 4) +
+                        " " + field.rate_unit + ", planned are " +
+                        significant(field.lowest_rate, 4) + " to " +
+                        significant(field.highest_rate, 4));
+    }
+    const double metres = source.crs().metres_per_unit();
+    const double total = prescription::total_amount(sum, frame.cell_area_ha() * metres * metres,
+                                                    prescription::parse_rate_unit(field.rate_unit));
+    if (far(total, field.raster_total, total_share, 0.02)) {
+        wrong.push_back(name + ": holds " + fixed(total, 2) + " " + field.total_unit +
+                        ", run.json states " + fixed(field.raster_total, 2));
+    }
+}
+
+/// Areas of a rate map: bounds, unit, the stated total, and no ground with two rates.
+void check_polygons(const std::string& folder, const FieldRecord& field, const char* kind,
+                    std::vector<std::string>& wrong) {
+    const std::string name = "rates/" + field.stem + "-" + kind + ".geojson";
+    const bool nitrogen = std::string_view(kind) == "nitrogen";
+    const gis::VectorLayer layer = gis::read_layer(folder + "/" + name);
+    if (layer.features.empty()) {
+        wrong.push_back(name + ": has no areas");
+        return;
+    }
+    const std::size_t rate_column = layer.column("rate"), unit_column = layer.column("unit"),
+                      area_column = layer.column("area_ha");
+    std::vector<MultiPolygon> shapes;
+    double total = 0.0, stated_ha = 0.0;
+    const gis::Crs crs = gis::Crs::wgs84();
+    gis::Crs work;
+    for (const gis::Feature& feature : layer.features) {
+        const auto rate = parse_number(feature.values[rate_column]);
+        const auto area_ha = parse_number(feature.values[area_column]);
+        const std::string& unit = feature.values[unit_column];
+        if (!rate || !area_ha || *rate < 0.0) {
+            wrong.push_back(name + ": rate '" + feature.values[rate_column] + "' on '" +
+                            feature.values[area_column] + "' ha");
+            return;
+        }
+        if (unit.empty() || (nitrogen && unit != field.rate_unit)) {
+            wrong.push_back(name + ": the unit is '" + unit + "', not '" + field.rate_unit + "'");
+            return;
+        }
+        if (nitrogen && *rate > field.highest_rate + 1e-3) {
+            wrong.push_back(name + ": the rate " + significant(*rate, 5) + " " + unit +
+                            " is above the planned ones");
+        }
+        stated_ha += *area_ha;
+        if (nitrogen) {
+            total += prescription::total_amount(*rate, *area_ha,
+                                                prescription::parse_rate_unit(field.rate_unit));
+        }
+        if (feature.polygons.empty()) continue;
+        if (work.empty()) work = gis::work_crs(feature.polygons, crs);
+        shapes.push_back(gis::transformer(crs, work).apply(feature.polygons));
+    }
+    if (nitrogen && far(total, field.product_total, total_share, 0.02)) {
+        wrong.push_back(name + ": holds " + fixed(total, 2) + " " + field.total_unit +
+                        ", run.json states " + fixed(field.product_total, 2));
+    }
+    const MultiPolygon all = geometry::unite(shapes);
+    double drawn_ha = 0.0;
+    for (const MultiPolygon& shape : shapes) drawn_ha += area(shape) * 1e-4;
+    const double covered_ha = area(all) * 1e-4;
+    if (drawn_ha - covered_ha > std::max(overlap_share * field.area_ha, least_ha)) {
+        wrong.push_back(name + ": areas overlap on " + fixed(drawn_ha - covered_ha, 4) + " ha");
+    }
+    if (far(drawn_ha, stated_ha, area_share, least_ha) ||
+        far(stated_ha, field.area_ha, area_share, least_ha)) {
+        wrong.push_back(name + ": areas of " + fixed(drawn_ha, 4) + " ha, stated are " +
+                        fixed(stated_ha, 4) + " ha of a field of " + fixed(field.area_ha, 4) +
+                        " ha");
+    }
+}
+
+std::vector<std::string> check_maps(const std::string& folder, const FieldRecord& field) {
+    gis::prepare_thread();
+    std::vector<std::string> wrong;
+    const auto attempt = [&](const auto& check) {
+        try {
+            check();
+        } catch (const Error& error) {
+            wrong.emplace_back(error.what());
+        }
+    };
+    attempt([&] { check_raster(folder, field, wrong); });
+    attempt([&] { check_polygons(folder, field, "nitrogen", wrong); });
+    attempt([&] { check_polygons(folder, field, "seed", wrong); });
+    return wrong;
+}
+
+/// The GeoPackage's zones against those of zones.csv.
+void check_package(const std::string& folder, const ZoneTable& zones, bool rows, Findings& wrong) {
+    const std::string path = folder + "/plan.gpkg";
+    bool found = false;
+    for (const gis::LayerInfo& layer : gis::list_layers(path)) {
+        if (layer.name != "zones") continue;
+        found = true;
+        if (layer.features != static_cast<long long>(zones.rows.size())) {
+            wrong.add("plan.gpkg: layer zones has " + std::to_string(layer.features) +
+                      " rows for " + std::to_string(zones.rows.size()) + " zones");
+            return;
+        }
+    }
+    if (!found) wrong.add("plan.gpkg: there is no layer zones");
+    if (!found || !rows) return;
+    gis::ReadOptions options;
+    options.geometry = false;
+    const gis::VectorLayer layer = gis::read_layer(path, "zones", options);
+    const std::size_t area_column = layer.column("area_ha");
+    const std::size_t rate_column = layer.column("n_rate_kg_ha");
+    for (std::size_t i = 0; i < layer.features.size() && i < zones.rows.size(); ++i) {
+        const auto area_ha = parse_number(layer.features[i].values[area_column]);
+        const auto rate = parse_number(layer.features[i].values[rate_column]);
+        if (!area_ha || far(*area_ha, zones.rows[i].area_ha, 1e-6, 1e-3) || !rate ||
+            far(*rate, zones.rows[i].n_rate_kg_ha, 1e-6, 1e-2)) {
+            wrong.add("plan.gpkg and zones.csv differ in row " + std::to_string(i + 1));
+        }
+    }
+}
+
+/// zones.geojson has a line for every feature, one before and one after.
+void check_geojson(const std::string& folder, const ZoneTable& zones, bool rows, Findings& wrong) {
+    const std::string path = folder + "/zones.geojson";
+    if (!rows) {
+        std::ifstream file(path, std::ios::binary);
+        std::size_t lines = 0;
+        std::string line;
+        bool closed = false;
+        for (; std::getline(file, line); ++lines) closed = line == "]}";
+        const std::size_t expected = zones.rows.size() + 2;
+        if (lines != expected || !closed) {
+            wrong.add("zones.geojson: " + std::to_string(lines) + " lines for " +
+                      std::to_string(zones.rows.size()) + " zones");
+        }
+        return;
+    }
+    const nlohmann::json root = nlohmann::json::parse(gis::read_file(path), nullptr, false);
+    if (root.is_discarded() || !root.is_object() || !root.contains("features") ||
+        !root["features"].is_array()) {
+        wrong.add("zones.geojson: is not GeoJSON");
+        return;
+    }
+    const nlohmann::json& features = root["features"];
+    if (features.size() != zones.rows.size()) {
+        wrong.add("zones.geojson: " + std::to_string(features.size()) + " features for " +
+                  std::to_string(zones.rows.size()) + " zones");
+        return;
+    }
+    for (std::size_t i = 0; i < features.size(); ++i) {
+        const nlohmann::json& feature = features[i];
+        const auto value = [&](const char* name) {
+            const nlohmann::json none;
+            if (!feature.is_object() || !feature.contains("properties")) return -1.0;
+            const nlohmann::json& all = feature["properties"];
+            if (!all.is_object() || !all.contains(name) || !all[name].is_number()) return -1.0;
+            return all[name].get<double>();
+        };
+        if (far(value("area_ha"), zones.rows[i].area_ha, 1e-6, 1e-3) ||
+            far(value("n_rate_kg_ha"), zones.rows[i].n_rate_kg_ha, 1e-6, 1e-2)) {
+            wrong.add("zones.geojson and zones.csv differ in row " + std::to_string(i + 1));
+        }
+    }
 }
 
 }  // namespace
 
-void self_check(const Job& job, const std::string& folder, const std::vector<FieldRecord>& fields) {
-    std::size_t zones = 0;
-    std::vector<std::string> rasters;
+std::vector<std::string> examine(const Job& job, const std::string& folder,
+                                 const std::vector<FieldRecord>& fields, const CheckDepth& depth) {
+    Findings wrong;
+    try {
+        const ZoneTable zones = read_zones(job, folder + "/zones.csv", wrong);
+        check_sums(job, zones, fields, wrong);
+        check_geojson(folder, zones, depth.tables_agree, wrong);
+        check_package(folder, zones, depth.tables_agree, wrong);
+    } catch (const Error& error) {
+        wrong.add(error.what());
+    }
+    std::vector<const FieldRecord*> planned;
     for (const FieldRecord& field : fields) {
-        if (field.status == FieldStatus::skipped) continue;
-        zones += field.zones;
-        if (std::abs(field.zones_ha - field.area_ha) > 0.005 * field.area_ha) {
-            fail("zones", field.id,
-                 "zones cover " + fixed(field.zones_ha, 4) + " of " + fixed(field.area_ha, 4) +
-                     " ha");
-        }
-        const double high = job.nitrogen.max_rate_kg_ha * field.zones_ha * (1.0 + 1e-9);
-        if (!(field.n_total_kg >= 0.0) || field.n_total_kg > high) {
-            fail("rates", field.id,
-                 "the nitrogen total of " + fixed(field.n_total_kg, 1) + " kg is out of bounds");
-        }
-        rasters.push_back(folder + "/rates/" + field.stem + "-nitrogen.tif");
+        if (field.status != FieldStatus::skipped) planned.push_back(&field);
     }
-    tbb::parallel_for(std::size_t{0}, rasters.size(), [&](std::size_t i) {
-        if (gis::nodata_of_geotiff(rasters[i]) != static_cast<double>(gis::tiff_nodata))
-            fail(rasters[i], "", "the raster has lost its nodata value");
+    std::vector<std::vector<std::string>> found(planned.size());
+    tbb::parallel_for(std::size_t{0}, planned.size(), [&](std::size_t i) {
+        const FieldRecord& field = *planned[i];
+        if (i < depth.fields) {
+            found[i] = check_maps(folder, field);
+            return;
+        }
+        const std::string path = folder + "/rates/" + field.stem + "-nitrogen.tif";
+        if (gis::nodata_of_geotiff(path) != static_cast<double>(gis::tiff_nodata))
+            found[i].push_back(path + ": the raster has lost its no-data value");
     });
-    const std::string csv = folder + "/zones.csv";
-    std::size_t rows = 0;
-    for_parts(csv, [&](const Table& table) {
-        rows += table.rows();
-        for (std::size_t row = 0; row < table.rows(); ++row) {
-            const double rate = table.required_number(row, "n_rate_kg_ha");
-            if (rate < 0.0 || rate > job.nitrogen.max_rate_kg_ha + 0.01) {
-                fail(csv, table.text(row, "field_id"),
-                     "rate " + fixed(rate, 2) + " kg/ha is out of bounds");
-            }
-        }
-    });
-    if (rows != zones) {
-        fail(csv, "", std::to_string(rows) + " rows for " + std::to_string(zones) + " zones");
-    }
-    const std::string package = folder + "/plan.gpkg";
-    for (const gis::LayerInfo& layer : gis::list_layers(package)) {
-        if (layer.name == "zones" && layer.features != static_cast<long long>(zones)) {
-            fail(package, "", "layer zones has " + std::to_string(layer.features) + " rows");
-        }
-    }
+    for (const std::vector<std::string>& lines : found) wrong.add(lines);
+    return wrong.take();
+}
+
+void self_check(const Job& job, const std::string& folder, const std::vector<FieldRecord>& fields) {
+    const std::vector<std::string> wrong = examine(job, folder, fields, {});
+    if (wrong.empty()) return;
+    throw Error(ErrorKind::output, "self-check failed: " + wrong.front(),
+                {.hint = "No plan was written. Please report this with the job file."});
 }
 
 }  // namespace catchfield::plan

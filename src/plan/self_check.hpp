@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Every run ends by re-opening what it wrote.
+// Every run ends by re-opening what it wrote; the same look serves for a plan made earlier.
 #pragma once
 
 #include "plan/job.hpp"
@@ -10,9 +10,23 @@
 
 namespace catchfield::plan {
 
-/// Re-opens the outputs in `folder` and compares them with what was planned: areas add up to the
-/// boundary within 0.5 %, zones.csv and plan.gpkg have every zone, rates lie within bounds, totals
-/// over raster and polygons agree. Throws Error(output) naming what does not hold.
+/// How much of a plan is opened again.
+struct CheckDepth {
+    std::size_t fields = 200;   ///< whose maps are opened; the tables are always read whole
+    bool tables_agree = false;  ///< zones.geojson and plan.gpkg compared with zones.csv row by row
+};
+
+/// Re-opens the outputs in `folder` and compares them with each other and with what was planned:
+/// zones.csv, zones.geojson and plan.gpkg have every zone once; every number is one and every rate
+/// lies within the job's bounds; areas add up to the field within 0.5 %; zones of a field do not
+/// overlap; the rate maps have their no-data value, their unit, rates within the field's bounds and
+/// the totals that run.json states. Returns what does not hold, a line each, at most 100; files
+/// that cannot be read are such lines too. fields: as recorded in run.json. Works on all cores
+/// that TBB may use.
+std::vector<std::string> examine(const Job& job, const std::string& folder,
+                                 const std::vector<FieldRecord>& fields, const CheckDepth& depth);
+
+/// As examine at the end of a run. Throws Error(output) naming the first thing that does not hold.
 void self_check(const Job& job, const std::string& folder, const std::vector<FieldRecord>& fields);
 
 }  // namespace catchfield::plan

@@ -9,6 +9,7 @@
 #include "gis/geotiff.hpp"
 #include "plan/budget_table.hpp"
 #include "plan/columns.hpp"
+#include "plan/manifest.hpp"
 #include "plan/report_pages.hpp"
 
 #include <filesystem>
@@ -182,7 +183,7 @@ struct PlanWriter::State {
     RunHead head;
     std::string folder;
     std::unique_ptr<gis::GeoPackageWriter> package;
-    std::unique_ptr<gis::AtomicFile> csv, budget, geojson, json;
+    std::unique_ptr<gis::AtomicFile> csv, budget, geojson, json, manifest;
     bool first_field = true, first_feature = true;
     std::vector<IndexEntry> index;
 };
@@ -207,6 +208,8 @@ PlanWriter::PlanWriter(const RunHead& head, const std::string& folder)
     state.geojson->write(gis::geojson_head());
     state.json = std::make_unique<gis::AtomicFile>(folder + "/run.json");
     state.json->write(with_share(head.json, head.share));
+    state.manifest = std::make_unique<gis::AtomicFile>(folder + "/" + manifest_name);
+    state.manifest->write(manifest_header());
 }
 
 PlanWriter::~PlanWriter() = default;
@@ -222,6 +225,9 @@ void PlanWriter::add(const FinishedField& field) {
     }
     if (!state.first_field) state.json->write(",\n");
     state.json->write(field.json);
+    std::string rows_of_files;
+    for (const FilePrint& file : field.files) rows_of_files += manifest_row(file);
+    state.manifest->write(rows_of_files);
     state.first_field = false;
     const FieldRows& rows = field.rows;
     state.package->add(fields_layer, rows.field);
@@ -246,6 +252,12 @@ void PlanWriter::finish() {
     }
     state.json->write(run_json_tail());
     state.json->commit(false);
+    std::vector<std::string> names = {"run.json", "zones.csv", "budget.csv", "zones.geojson",
+                                      "plan.gpkg"};
+    if (state.head.job.output.reports) names.emplace_back("report.html");
+    for (const std::string& name : names)
+        state.manifest->write(manifest_row(print_of_file(state.folder, name)));
+    state.manifest->commit(false);
 }
 
 }  // namespace catchfield::plan

@@ -158,5 +158,16 @@ TEST(Antimeridian, CutsInTwo) {
     EXPECT_EQ(split_at_antimeridian(plain), plain);
 }
 
+TEST(WorkCrs, OfABowTieIsThatOfItsPlace) {
+    // Two triangles whose areas cancel but for the rounding: the centroid by area lies anywhere.
+    const MultiPolygon bow_tie = {{{{-82.991591485, 40.003090987},
+                                    {-82.989275912, 40.004031655},
+                                    {-82.989249769, 40.003131219},
+                                    {-82.991617658, 40.003991421},
+                                    {-82.991591485, 40.003090987}},
+                                   {}}};
+    EXPECT_EQ(work_crs(bow_tie, Crs::wgs84()).code(), "EPSG:32617");
+}
+
 }  // namespace
 }  // namespace catchfield::gis

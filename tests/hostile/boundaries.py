@@ -210,6 +210,14 @@ def names_are_safe(names):
     return look
 
 
+def area_of(hectares):
+    """run.json states the area of the one field."""
+    def look(out, said):
+        stated = json.load(open(os.path.join(out, "run.json"), encoding="utf-8"))["fields"][0]["area_ha"]
+        return "" if abs(stated - hectares) < 0.01 * hectares else "the field has %r ha" % stated
+    return look
+
+
 def named(*names):
     return of_rings(*[[farm.box(X + 110 * n, Y, 100, 100)] for n in range(len(names))], names=names)
 
@@ -295,7 +303,7 @@ def cases():
     add("no width", of_rings([[(X, Y), (X + 100, Y), (X + 50, Y), (X, Y)]]), 1, "smaller than one cell")
     add("one point thrice", of_rings([[(X, Y)] * 4]), 1, "not valid")
     add("bow-tie", of_rings([BOW_TIE]), 1, "repair = yes")
-    add("bow-tie repaired", of_rings([BOW_TIE]), 0, "", more=("--field.repair", "yes"))
+    add("bow-tie repaired", of_rings([BOW_TIE]), 0, "", more=("--field.repair", "yes"), after=area_of(1.0))
     add("bow-tie beside a sound field", of_rings([[(x + 0.0, y) for x, y in BOW_TIE]], [farm.box(X + 205, Y, 90, 90)]),
         3, "skipped")
     add("self-touching ring", of_rings([[(X, Y), (X + 100, Y), (X + 100, Y + 100), (X + 50, Y), (X, Y + 100), (X, Y)]]),

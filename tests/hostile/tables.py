@@ -186,7 +186,7 @@ def job_cases():
         return make
 
     add("sound", changed(), 0, "Ready")
-    add("empty", b"", 2, "field.boundary is not given")
+    add("empty", b"", 2, "not given: field.boundary")
     add("zero bytes", b"\0" * 500, 1, "not a text file")
     add("noise", damaged.noise(4000, "job"), {1, 2}, "job.ini")
     add("100 MB", lambda folder: sized(folder, 100_000_000), 1, "too large for a job file")
