@@ -437,6 +437,7 @@ TEST(SoilLossLimits, PracticeTables) {
         }
     }
     EXPECT_TRUE(contour_p(25.5, 1).beyond_limit);
+    EXPECT_TRUE(mentions(contour_p(30.4, 1).note, "(here 30 %)"));
     EXPECT_FALSE(contour_p(25.5, 1).max_length_m);
     EXPECT_EQ(strip_crop_p(25.5, 1, StripRotation::no_meadow).p, 1.0);
     EXPECT_FALSE(strip_crop_p(25.5, 1, StripRotation::no_meadow).strip_width_m);

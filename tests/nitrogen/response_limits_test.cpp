@@ -408,6 +408,7 @@ TEST(FitLimits, WhichFormIsPreferred) {
     EXPECT_EQ(chosen({}), "none");
     EXPECT_EQ(chosen({made_fit(F::quadratic, 1, false)}), "none");
     EXPECT_EQ(chosen({made_fit(F::flat, 1), made_fit(F::quadratic, 2)}), "flat");
+    EXPECT_EQ(chosen({made_fit(F::flat, 10), made_fit(F::linear_plateau, 11)}), "flat");
     EXPECT_EQ(chosen({made_fit(F::quadratic, 10), made_fit(F::linear_plateau, 12)}),
               "linear-plateau");
     EXPECT_EQ(chosen({made_fit(F::quadratic, 10), made_fit(F::linear_plateau, 12.1)}), "quadratic");
@@ -516,6 +517,11 @@ TEST(OptimumLimits, SettingsFromBothSides) {
     line.curve = Curve::linear_plateau(4000, 8, 120);
     EXPECT_EQ(economic_optimum(line, 10).interval_method, "none");
     EXPECT_FALSE(economic_optimum(line, 10).beyond_tested);
+    // A line up to 120 with 20 kg for each kg at a ratio of 5: below it costs more than above.
+    Fit steep = line;
+    steep.curve = Curve::linear_plateau(4000, 20, 120);
+    EXPECT_NEAR(*economic_optimum(steep, 5).loss_below_kg_ha, 300, 1e-9);
+    EXPECT_NEAR(*economic_optimum(steep, 5).loss_above_kg_ha, 100, 1e-9);
     line.highest_rate_kg_ha = 120;
     EXPECT_FALSE(economic_optimum(line, 10).beyond_tested);
     EXPECT_TRUE(economic_optimum(line, 5).beyond_tested);
