@@ -86,8 +86,12 @@ TEST(FieldZones, MeansEqualAnIndependentExactOverlay) {
     const FieldResult result = plan_field(inputs, field);
     // Cell by cell with GEOS: every 7th zone cell, so that the test stays quick, for the shares.
     for (std::size_t z = 0; z < zones.outlines.size(); ++z) {
-        for (std::size_t i = 0; i < zones.cells[z].size(); i += 97) {
-            const auto& cell = zones.cells[z][i];
+        std::vector<geometry::CellShare> cells;
+        geometry::for_cells(zones.cells[z], [&](std::size_t cell, double share) {
+            cells.push_back({cell, share});
+        });
+        for (std::size_t i = 0; i < cells.size(); i += 97) {
+            const geometry::CellShare& cell = cells[i];
             const int row = static_cast<int>(cell.cell) / ground.frame.cols;
             const int col = static_cast<int>(cell.cell) % ground.frame.cols;
             const double x = ground.frame.west + col * ground.frame.cell;
@@ -99,7 +103,7 @@ TEST(FieldZones, MeansEqualAnIndependentExactOverlay) {
                         cell.share, 1e-6);
         }
         ZoneMean slope;
-        for (const auto& cell : zones.cells[z]) {
+        for (const geometry::CellShare& cell : cells) {
             if (ground.field[cell.cell] && ground.terrain.mask[cell.cell]) {
                 slope.add(static_cast<double>(ground.terrain.slope_pct[cell.cell]), cell.share);
             }
