@@ -7,6 +7,7 @@
 #include <array>
 #include <cstring>
 #include <memory>
+#include <mutex>
 #include <tiffio.h>
 
 namespace catchfield::gis::detail {
@@ -92,8 +93,23 @@ void unmap_nothing(thandle_t, void*, toff_t) {}
 
 using Handle = std::unique_ptr<TIFF, void (*)(TIFF*)>;
 
+TIFFExtendProc other_extender = nullptr;
+
+void extend(TIFF* tiff) {
+    add_fields(tiff);
+    if (other_extender != nullptr) other_extender(tiff);
+}
+
+/// Reading a directory forgets fields that were added before, unless libtiff is told where they
+/// come from; GDAL does so only when it first opens a raster.
+void know_fields() {
+    static std::once_flag known;
+    std::call_once(known, [] { other_extender = TIFFSetTagExtender(extend); });
+}
+
 /// mode as of TIFFOpen: "rh" leaves the directory unread until its fields are known.
 Handle opened(Memory& file, const char* mode) {
+    know_fields();
     Handle tiff(TIFFClientOpen("raster.tif", mode, &file, read_memory, write_memory, seek_memory,
                                close_memory, memory_size, map_nothing, unmap_nothing),
                 TIFFClose);
