@@ -5,6 +5,7 @@
 #include "base/raster.hpp"
 #include "base/text.hpp"
 #include "geometry/overlay.hpp"
+#include "geometry/validity.hpp"
 #include "gis/files.hpp"
 #include "gis/geotiff.hpp"
 #include "gis/raster_source.hpp"
@@ -226,7 +227,10 @@ void check_polygons(const std::string& folder, const FieldRecord& field, const c
         }
         if (feature.polygons.empty()) continue;
         if (work.empty()) work = gis::work_crs(feature.polygons, crs);
-        shapes.push_back(gis::transformer(crs, work).apply(feature.polygons));
+        // Rounded coordinates may make an outline cross itself by a centimetre; what that changes
+        // shows in the area.
+        shapes.push_back(
+            geometry::repair(gis::transformer(crs, work).apply(feature.polygons)).shape);
     }
     if (nitrogen && far(total, field.product_total, total_share, 0.02)) {
         wrong.push_back(name + ": holds " + fixed(total, 2) + " " + field.total_unit +
