@@ -131,7 +131,9 @@ class Slurm:
         with open(folder + "/slurm.conf", "w", encoding="utf-8") as file:
             file.write("\n".join([
                 "ClusterName=test", f"SlurmctldHost={host}(127.0.0.1)", "AuthType=auth/munge",
-                f"AuthInfo=socket={folder}/munge.sock", f"SlurmUser={user}", f"SlurmdUser={user}",
+                # A job that is put back into the queue waits until its credential has run out.
+                f"AuthInfo=socket={folder}/munge.sock,cred_expire=5",
+                f"SlurmUser={user}", f"SlurmdUser={user}",
                 f"SlurmctldPort={ports[0]}", f"SlurmdPort={ports[1]}",
                 f"StateSaveLocation={folder}/state", f"SlurmdSpoolDir={folder}/spool",
                 f"SlurmctldPidFile={folder}/slurmctld.pid", f"SlurmdPidFile={folder}/slurmd.pid",
