@@ -29,7 +29,7 @@ TEST_F(NitrogenCommand, RefusesInputThatCannotBeRight) {
     };
     refused("--nitrogen.price-n '0 /lb'", 2, "above zero");
     refused("--nitrogen.price-crop '0 /bu'", 2, "above zero");
-    refused("--nitrogen.yield-goal '-20 bu/ac'", 1, "yield");
+    refused("--nitrogen.yield-goal '-20 bu/ac'", 2, "yield");
     refused("--nitrogen.method responses", 2, "Did you mean 'response'");
     refused("--nitrogen.method response", 2, "nitrogen.response is not given");
     refused("--nitrogen.split 0.3,0.3", 2, "do not add to one");
