@@ -2,6 +2,7 @@
 #include "plan/fingerprint.hpp"
 
 #define XXH_INLINE_ALL
+#include "base/error.hpp"
 #include "base/text.hpp"
 #include "plan/inputs.hpp"
 #include "plan/keys.hpp"
@@ -34,25 +35,39 @@ Fingerprint fingerprint_of(const std::string& key, const std::string& path) {
     std::ifstream stream(path, std::ios::binary);
     if (failure || !stream) return print;
     print.bytes = static_cast<std::size_t>(bytes);
+    if (bytes <= whole_file_limit) {
+        print.xxh64 = hex(hash_of_file(path).xxh64);
+        return print;
+    }
     XXH64_state_t state;
     XXH64_reset(&state, 0);
     std::vector<char> buffer(block);
     const auto feed = [&] {
         stream.read(buffer.data(), static_cast<std::streamsize>(block));
         XXH64_update(&state, buffer.data(), static_cast<std::size_t>(stream.gcount()));
-        return stream.gcount() > 0;
     };
-    if (bytes <= whole_file_limit) {
-        while (feed()) {
-        }
-        print.xxh64 = hex(XXH64_digest(&state));
-    } else {
-        feed();
-        stream.seekg(-static_cast<std::streamoff>(block), std::ios::end);
-        feed();
-        print.xxh64 = "ends-" + hex(XXH64_digest(&state));
-    }
+    feed();
+    stream.seekg(-static_cast<std::streamoff>(block), std::ios::end);
+    feed();
+    print.xxh64 = "ends-" + hex(XXH64_digest(&state));
     return print;
+}
+
+FileHash hash_of_file(const std::string& path) {
+    std::ifstream stream(path, std::ios::binary);
+    XXH64_state_t state;
+    XXH64_reset(&state, 0);
+    std::vector<char> buffer(block);
+    FileHash hash;
+    while (stream) {
+        stream.read(buffer.data(), static_cast<std::streamsize>(block));
+        const auto count = static_cast<std::size_t>(stream.gcount());
+        XXH64_update(&state, buffer.data(), count);
+        hash.bytes += count;
+    }
+    if (!stream.eof()) throw Error(ErrorKind::input, "the file cannot be read", {.path = path});
+    hash.xxh64 = XXH64_digest(&state);
+    return hash;
 }
 
 std::string xxh64_text(std::uint64_t value) {

@@ -7,7 +7,6 @@
 #include "plan/fingerprint.hpp"
 
 #include <charconv>
-#include <limits>
 
 namespace catchfield::plan {
 
@@ -20,10 +19,8 @@ std::string manifest_row(const FilePrint& file) {
 }
 
 FilePrint print_of_file(const std::string& folder, const std::string& name) {
-    // At once: files of a plan are of a size that is also written at once.
-    const std::string bytes =
-        gis::read_file(folder + "/" + name, std::numeric_limits<std::size_t>::max());
-    return {name, bytes.size(), xxh64(bytes)};
+    const FileHash hash = hash_of_file(folder + "/" + name);
+    return {name, hash.bytes, hash.xxh64};
 }
 
 std::vector<FilePrint> read_manifest(const std::string& folder) {

@@ -5,6 +5,7 @@
 #include "base/error.hpp"
 #include "base/random.hpp"
 #include "plan/bytes.hpp"
+#include "plan/fingerprint.hpp"
 #include "plan/finished_field.hpp"
 #include "temporary_folder.hpp"
 
@@ -213,6 +214,19 @@ TEST(FinishedFieldTest, FilesAreBelievedByTheirBytes) {
     EXPECT_FALSE(plan::files_agree(files, folder.path()));
     std::filesystem::remove(folder / "rates/a.tif");
     EXPECT_FALSE(plan::files_agree(files, folder.path()));
+}
+
+TEST(FileHash, BlockByBlockIsTheWhole) {
+    const TemporaryFolder folder;
+    for (const std::size_t size : {0UL, 1UL, 1UL << 20, (3UL << 20) + 17}) {
+        std::string bytes(size, 'a');
+        for (std::size_t i = 0; i < size; ++i) bytes[i] = static_cast<char>(i * 31 % 251);
+        std::ofstream(folder / "f", std::ios::binary) << bytes;
+        const plan::FileHash hash = plan::hash_of_file(folder / "f");
+        EXPECT_EQ(hash.bytes, size);
+        EXPECT_EQ(hash.xxh64, plan::xxh64(bytes));
+    }
+    EXPECT_THROW(plan::hash_of_file(folder / "none"), Error);
 }
 
 }  // namespace
