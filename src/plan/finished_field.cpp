@@ -5,6 +5,7 @@
 #include "gis/files.hpp"
 #include "plan/bytes.hpp"
 #include "plan/fingerprint.hpp"
+#include "plan/manifest.hpp"
 #include "plan/short_line.hpp"
 #include "plan/writer.hpp"
 
@@ -251,8 +252,8 @@ FinishedField decode_finished_field(std::string_view bytes) {
 bool files_agree(const std::vector<FilePrint>& files, const std::string& folder) {
     for (const FilePrint& file : files) {
         try {
-            const std::string bytes = gis::read_file(folder + "/" + file.name);
-            if (bytes.size() != file.bytes || xxh64(bytes) != file.xxh64) return false;
+            const FilePrint now = print_of_file(folder, file.name);
+            if (now.bytes != file.bytes || now.xxh64 != file.xxh64) return false;
         } catch (const Error&) {
             return false;
         }
