@@ -68,7 +68,7 @@ std::pair<std::string_view, bool> limits_row(TextureClass texture, double clay_p
     return {"silty_clay", texture == TextureClass::clay};
 }
 
-/// Parent material by its designation: C or D horizons without A or B letters.
+/// Parent material by its designation: C horizons without A, B or E letters.
 bool is_parent_material(std::string_view name) {
     bool parent = false;
     for (const char letter : name) {
