@@ -44,7 +44,7 @@ constexpr const char* texture_names[] = {"sand",
                                          "silty clay",
                                          "clay"};
 
-/// USDA texture class (Soil Survey Manual, ch. 3).
+/// USDA texture class (Soil Survey Manual, ch. 3) of shares that add up to 100.
 Texture texture_of(double sand, double silt, double clay) {
     if (silt + 1.5 * clay < 15.0) return Texture::sand;
     if (silt + 2.0 * clay < 30.0) return Texture::loamy_sand;
@@ -53,10 +53,10 @@ Texture texture_of(double sand, double silt, double clay) {
     if (clay >= 40.0) return Texture::clay;
     if (clay >= 27.0 && sand <= 20.0) return Texture::silty_clay_loam;
     if (clay >= 27.0 && sand <= 45.0) return Texture::clay_loam;
-    if (clay >= 20.0 && silt < 28.0 && sand > 45.0) return Texture::sandy_clay_loam;
+    if (clay >= 20.0 && silt < 28.0) return Texture::sandy_clay_loam;
     if (silt >= 80.0 && clay < 12.0) return Texture::silt;
     if (silt >= 50.0) return Texture::silt_loam;
-    if (clay >= 7.0 && sand <= 52.0 && silt >= 28.0) return Texture::loam;
+    if (clay >= 7.0 && sand <= 52.0) return Texture::loam;
     return Texture::sandy_loam;
 }
 
@@ -122,8 +122,13 @@ std::string group_of(const SurfaceSoil& soil, Texture texture) {
 
 }  // namespace
 
-WindGroup wind_group(const SurfaceSoil& soil) {
-    check_soil(soil);
+WindGroup wind_group(const SurfaceSoil& given) {
+    check_soil(given);
+    SurfaceSoil soil = given;
+    const double scale = 100.0 / (given.sand_pct + given.silt_pct + given.clay_pct);
+    soil.sand_pct *= scale;
+    soil.silt_pct *= scale;
+    soil.clay_pct *= scale;
     if (!(soil.fragments_pct >= 0.0 && soil.fragments_pct <= 100.0))
         throw Error(ErrorKind::data, "rock fragments must lie between 0 and 100 %");
     const Texture texture = texture_of(soil.sand_pct, soil.silt_pct, soil.clay_pct);

@@ -32,7 +32,8 @@ struct WindGroup {
 };
 /// Wind erodibility group and I (NSSH 618.95) from texture; fragments lower it as printed there.
 /// Sands get the mean of the group (I 220), for the sand's size is not known. Organic matter above
-/// 35 % is not covered. Throws Error(data) where the parts do not add up to 100.
+/// 35 % is not covered. Parts off 100 by up to 1 are scaled to it. Throws Error(data) where they
+/// are farther off.
 WindGroup wind_group(const SurfaceSoil& soil);
 
 /// A group that the soil map gives ("3", "4L"), with I from table wind_groups.csv.

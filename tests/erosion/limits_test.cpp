@@ -7,6 +7,7 @@
 #include "base/units.hpp"
 #include "erosion/ranking.hpp"
 #include "erosion/soil_loss.hpp"
+#include "erosion/subfactors.hpp"
 #include "erosion/uncertainty.hpp"
 #include "erosion/wind.hpp"
 #include "support/messages.hpp"
@@ -155,6 +156,23 @@ TEST(WindLimits, PartsAddUpToAHundredWithinOne) {
     EXPECT_NO_THROW(wind_group(soil_of(10, 90, 0)));
 }
 
+// A sum off by rounding is brought to 100 before the class is looked up: 44.5, 27.9 and 26.9 are
+// 44.8, 28.1 and 27.1 % of their sum, a clay loam (SSM) and group 6 (NSSH 618.95).
+TEST(WindLimits, PartsAreScaledToAHundred) {
+    EXPECT_EQ(wind_group(soil_of(44.5, 27.9, 26.9)).texture, "clay loam");
+    EXPECT_EQ(wind_group(soil_of(44.5, 27.9, 26.9)).group, "6");
+    Random random(5);
+    for (int i = 0; i < 2000; ++i) {
+        const double clay = random.uniform(0, 100);
+        const double sand = random.uniform(0, 100 - clay);
+        const double silt = 100 - clay - sand;
+        const double off = random.uniform(0.992, 1.008);
+        const auto expected = textures_by_definition(sand, silt, clay);
+        EXPECT_EQ(wind_group(soil_of(sand * off, silt * off, clay * off)).texture, expected.at(0))
+            << "seed 5, draw " << i;
+    }
+}
+
 // Ratios by their printed equations, off the handbook's points.
 TEST(WindLimits, CoverRatios) {
     for (const double cover : {0.0, 5.0, 33.0, 77.0, 100.0}) {
@@ -167,6 +185,13 @@ TEST(WindLimits, CoverRatios) {
         EXPECT_NEAR(standing_ratio(area), std::exp(-0.0344 * std::pow(area, 0.6413)), 1e-12);
     for (const double canopy : {0.0, 0.05, 0.5, 1.0})
         EXPECT_NEAR(canopy_ratio(canopy), std::exp(-5.614 * std::pow(canopy, 0.7366)), 1e-12);
+}
+
+TEST(WindLimits, CombinedRatioIsTheProductOfTheThree) {
+    EXPECT_NEAR(
+        combined_ratio({30, 250, 0.1}),
+        std::exp(-0.0438 * 30 - 0.0344 * std::pow(250, 0.6413) - 5.614 * std::pow(0.1, 0.7366)),
+        1e-12);
 }
 
 TEST(WindLimits, CutAgainstTheThreeFits) {
@@ -257,6 +282,10 @@ TEST(WindLimits, ErodibleFractionAndItsRanges) {
             << "seed 12, draw " << i;
     }
     EXPECT_THROW(wind_erodibility(soil_of(50, 50, 0)), Error);
+    // Sand with half a percent of clay: (29.09 + 30.69 + 65.34) / 100 is more than everything.
+    EXPECT_EQ(wind_erodibility(soil_of(99, 0.5, 0.5)).erodible_fraction, 1.0);
+    EXPECT_EQ(wind_erodibility(soil_of(60, 35.1, 4.9)).warnings.at(0),
+              "Erodible fraction: clay of 4.9 lies outside the fit (5 to 39.3).");
     // All six ranges at their ends are inside, a little beyond is not.
     const auto warned = [](double sand, double clay, double om, double carbonate) {
         SurfaceSoil soil = soil_of(sand, 100 - sand - clay, clay);
@@ -296,6 +325,92 @@ TEST(WindLimits, ClimateAndIndex) {
     EXPECT_THROW(wind_erodibility_index(40, 200, 0), Error);
 }
 
+// --- tables of subfactors ------------------------------------------------------------------------
+
+/// What a table says of a row with one cell set to `value`; "" where it is taken.
+std::string tool_refusal(std::size_t column, const std::string& value) {
+    std::vector<std::string> cells = {"x",   "x",   "20", "0.5",       "0.5",
+                                      "0.5", "0.5", "me", "assumption"};
+    cells[column] = value;
+    std::string row = cells.front();
+    for (std::size_t i = 1; i < cells.size(); ++i) row += "," + cells[i];
+    return message_of([&] {
+        parse_tools(
+            Table::parse("id,name,roughness_mm,buried_share,buried_top_share,"
+                         "disturbed_share,flattened_share,source,confidence\n" +
+                             row + "\n",
+                         "tools.csv"));
+    });
+}
+
+std::string residue_refusal(std::size_t column, const std::string& value) {
+    std::vector<std::string> cells = {"x",   "x",    "0.0005", "0.01",
+                                      "0.5", "0.01", "me",     "assumption"};
+    cells[column] = value;
+    std::string row = cells.front();
+    for (std::size_t i = 1; i < cells.size(); ++i) row += "," + cells[i];
+    return message_of([&] {
+        parse_residue_kinds(Table::parse(
+            "id,name,alpha_ha_kg,decay_per_day,flat_share,fall_per_day,source,confidence\n" + row +
+                "\n",
+            "residue.csv"));
+    });
+}
+
+/// The ends of what a column takes, and a little beyond them.
+struct ColumnRange {
+    std::size_t column;
+    const char *name, *low, *high, *below, *above;
+};
+
+TEST(SubfactorLimits, ColumnsOfToolsAndResidues) {
+    const ColumnRange of_tools[] = {{2, "roughness_mm", "6", "150", "5.9", "150.5"},
+                                    {3, "buried_share", "0", "1", "-0.01", "1.01"},
+                                    {4, "buried_top_share", "0", "1", "-0.01", "1.01"},
+                                    {5, "disturbed_share", "0", "1", "-0.01", "1.01"},
+                                    {6, "flattened_share", "0", "1", "-0.01", "1.01"}};
+    for (const ColumnRange& range : of_tools) {
+        EXPECT_EQ(tool_refusal(range.column, range.low), "") << range.name;
+        EXPECT_EQ(tool_refusal(range.column, range.high), "") << range.name;
+        EXPECT_TRUE(mentions(tool_refusal(range.column, range.below), range.name));
+        EXPECT_TRUE(mentions(tool_refusal(range.column, range.above), range.name));
+    }
+    const ColumnRange of_residues[] = {{2, "alpha_ha_kg", "0.00001", "0.01", "0.0000099", "0.0101"},
+                                       {3, "decay_per_day", "0", "0.5", "-0.01", "0.51"},
+                                       {4, "flat_share", "0", "1", "-0.01", "1.01"},
+                                       {5, "fall_per_day", "0", "1", "-0.01", "1.01"}};
+    for (const ColumnRange& range : of_residues) {
+        EXPECT_EQ(residue_refusal(range.column, range.low), "") << range.name;
+        EXPECT_EQ(residue_refusal(range.column, range.high), "") << range.name;
+        EXPECT_TRUE(mentions(residue_refusal(range.column, range.below), range.name));
+        EXPECT_TRUE(mentions(residue_refusal(range.column, range.above), range.name));
+    }
+    EXPECT_TRUE(mentions(tool_refusal(0, ""), "the id is empty"));
+    EXPECT_TRUE(
+        mentions(tool_refusal(0, "x,x,20,0.5,0.5,0.5,0.5,me,assumption\nX"), "there twice"));
+}
+
+TEST(SubfactorLimits, CoefficientsAreAboveZero) {
+    const auto refusal = [](const std::string& value) {
+        return message_of([&] {
+            parse_coefficients(
+                Table::parse("name,value,confidence\nplu_cuf," + value + ",assumption\n", "c.csv"));
+        });
+    };
+    EXPECT_EQ(refusal("0.001"), "");
+    EXPECT_TRUE(mentions(refusal("0"), "plu_cuf must be above 0"));
+    EXPECT_TRUE(mentions(refusal("-1"), "plu_cuf must be above 0"));
+}
+
+// Nothing shades the ground on the day a crop is planted.
+TEST(SubfactorLimits, CanopiesBeginWithNothing) {
+    for (const Crop& one : crops()) {
+        EXPECT_EQ(one.canopy.front().days, 0.0) << one.id;
+        EXPECT_EQ(one.canopy.front().canopy_fraction, 0.0) << one.id;
+        EXPECT_GT(one.canopy.size(), 2u) << one.id;
+    }
+}
+
 // --- soil loss -----------------------------------------------------------------------------------
 
 Factors factors(double r, double k, double ls = 1, double c = 0.2, double p = 1) {
@@ -315,7 +430,17 @@ TEST(SoilLossLimits, EachFactorFromBothSides) {
     EXPECT_EQ(warnings(factors(0.5, k)), 1u);
     EXPECT_THROW(warnings(factors(0, k)), Error);
     EXPECT_TRUE(mentions(check_factors(factors(100.4, k), 5, 50).at(0), "R is only 100 MJ mm"));
+    EXPECT_EQ(warnings(factors(r10, k)), 0u);
     const auto k_us = [](double value) { return value * units::k_si_per_us; };
+    EXPECT_EQ(warnings(factors(2000, k_us(0.02))), 0u);
+    EXPECT_EQ(warnings(factors(2000, k_us(0.69))), 0u);
+    EXPECT_TRUE(
+        mentions(check_factors(factors(2000, k_us(0.01234)), 5, 50).at(0), "K is 0.012 in US"));
+    EXPECT_TRUE(mentions(check_factors(factors(2000, k), 20.6, 50).at(0), "The slope is 21 %;"));
+    EXPECT_TRUE(mentions(message_of([&] { check_factors(factors(2000, k), 50.6, 50); }),
+                         "the slope is 51 %;"));
+    EXPECT_TRUE(mentions(message_of([&] { check_factors(factors(2000, k), 5, 305.6); }),
+                         "the slope length is 306 m;"));
     EXPECT_EQ(warnings(factors(2000, k_us(0.0201))), 0u);
     EXPECT_EQ(warnings(factors(2000, k_us(0.0199))), 1u);
     EXPECT_EQ(warnings(factors(2000, k_us(0.6899))), 0u);
@@ -362,6 +487,10 @@ TEST(SoilLossLimits, ToleranceTable) {
     }
     EXPECT_TRUE(mentions(tolerance_by_depth(30, Renewal::renewable, true).note, "one class lower"));
     EXPECT_FALSE(mentions(tolerance_by_depth(30, Renewal::renewable).note, "one class lower"));
+    EXPECT_EQ(tolerance_by_depth(30, Renewal::renewable).note,
+              "T 2 ton/(ac yr) by depth to a limiting layer (NSSH 618.93)");
+    // No limiting layer at all.
+    EXPECT_NEAR(tolerance_by_depth(infinity).t_mg_ha, 5 * units::mg_ha_per_ton_ac, 1e-9);
     EXPECT_TRUE(mentions(message_of([] { tolerance_by_depth(-0.1); }), "negative"));
     EXPECT_EQ(tolerance_by_depth(30, Renewal::renewable).confidence, Confidence::verified);
 }
@@ -436,6 +565,12 @@ TEST(SoilLossLimits, PracticeTables) {
             EXPECT_EQ(terraces(slope, 10, TerraceOutlet::underground).in_field.p, row.contour);
         }
     }
+    // 300 ft are 91.44 m.
+    EXPECT_EQ(contour_p(4.2, 50).note, "Contouring, P = 0.50.");
+    EXPECT_EQ(
+        contour_p(4.2, 120.4).note,
+        "Contouring holds to a slope length of 91 m at 4.2 % slope; this slope is 120 m long: "
+        "P = 1.");
     EXPECT_TRUE(contour_p(25.5, 1).beyond_limit);
     EXPECT_TRUE(mentions(contour_p(30.4, 1).note, "(here 30 %)"));
     EXPECT_FALSE(contour_p(25.5, 1).max_length_m);
@@ -517,6 +652,11 @@ TEST(RankingLimits, TiesShareARank) {
         EXPECT_EQ(std::tuple(result.zones[i].field, result.zones[i].zone, result.zones[i].rank),
                   expected[i]);
     }
+    // The first two may tie too.
+    const Ranking first = rank_zones({rows[0], rows[1], rows[4]}, RankBy::loss_over_t);
+    EXPECT_EQ(first.zones[0].rank, 1);
+    EXPECT_EQ(first.zones[1].rank, 1);
+    EXPECT_EQ(first.zones[2].rank, 3);
     // A cover that costs nothing cannot be ranked by its cost.
     const Ranking priced =
         rank_zones({{"a", 1, 1, 6, 0, 2, 0.0}, {"b", 1, 1, 6, 5, 2, 0.5}}, RankBy::saved_per_cost);

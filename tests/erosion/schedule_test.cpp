@@ -372,7 +372,8 @@ std::string refusal(const std::function<void(Year&)>& change) {
 TEST(ScheduleLimits, DatesOfASeason) {
     const auto days = [](int n) { return std::chrono::days(n); };
     EXPECT_EQ(refusal([](Year&) {}), "");
-    EXPECT_NE(refusal([](Year& y) { y.season.next_planting = y.season.harvest; }), "");
+    EXPECT_TRUE(mentions(refusal([](Year& y) { y.season.next_planting = y.season.harvest; }),
+                         "within a year after the harvest"));
     EXPECT_EQ(refusal([&](Year& y) {
                   y.season.next_planting = y.season.harvest + days(366);
                   y.cover.ends = make_date(2026, 6, 20);
@@ -440,7 +441,8 @@ TEST(ScheduleLimits, AmountsOfASeason) {
     for (const double share : {0.0, 1.0})
         EXPECT_EQ(refusal([&](Year& y) { y.season.residue_removed_share = share; }), "");
     for (const double share : {-0.01, 1.01})
-        EXPECT_NE(refusal([&](Year& y) { y.season.residue_removed_share = share; }), "");
+        EXPECT_TRUE(mentions(refusal([&](Year& y) { y.season.residue_removed_share = share; }),
+                             "the share of residue removed must lie between 0 and 1"));
     for (const double mass : {0.0, 30000.0})
         EXPECT_EQ(refusal([&](Year& y) { y.season.residue_kg_ha = mass; }), "");
     for (const double mass : {-0.01, 30000.1})
@@ -526,9 +528,19 @@ TEST(ScheduleLimits, OperationsByHand) {
     little.buried_top_kg_ha = 0.5;
     EXPECT_GT(Schedule({harvest}, nullptr, little, year.weather).table().rows[0].buried_kg_ha_mm,
               0.0);
-    // Eight lots of residue fit, nine do not.
+    // Also where no harvest follows.
+    const std::vector<Operation> tilled = {{day, OperationKind::till, "roller"}};
+    EXPECT_GT(Schedule(tilled, nullptr, little, year.weather).table().rows[0].buried_kg_ha_mm, 0.0);
+    little = {};
+    little.old_residue_kg_ha = 0.5;
+    EXPECT_GT(Schedule(tilled, nullptr, little, year.weather).table().rows[0].flat_kg_ha, 0.0);
+    // Eight lots of residue fit, and a tool after them; nine do not.
     std::vector<Operation> many(8, harvest);
     EXPECT_NO_THROW(schedule(many));
+    std::vector<Operation> worked = many;
+    worked.push_back({make_date(2025, 8, 1), OperationKind::till, "roller"});
+    EXPECT_NEAR(schedule(worked).table().rows[0].flat_kg_ha,
+                8 * schedule({harvest}).table().rows[0].flat_kg_ha, 1e-6);
     many.push_back(harvest);
     EXPECT_THROW(schedule(many), Error);
     // A harvest ends the main crop: no canopy from its row on.
@@ -561,6 +573,70 @@ TEST(ScheduleLimits, ToolsThatWorkAliveCover) {
     EXPECT_EQ(cautions("disk", make_date(2025, 9, 1)), 1u);
     EXPECT_EQ(cautions("disk", make_date(2026, 4, 1)), 1u);
     EXPECT_EQ(cautions("disk", make_date(2026, 4, 16)), 0u);  // it has ended
+    // Sown into the crop before, it is alive in the first row after the harvest.
+    Year early = plain_year();
+    early.cover.sown = make_date(2025, 7, 1);
+    early.season.tillage = {{make_date(2025, 8, 1), "disk"}};
+    EXPECT_EQ(cover_management(early.season, &early.cover, early.weather).cautions.size(), 1u);
+}
+
+// A cover without shoots is not sown: whatever else its states say, the rows are those without.
+TEST(ScheduleLimits, ACoverThatNeverGrowsChangesNothing) {
+    Year year = plain_year();
+    for (CoverState& state : year.cover.by_half_month) state = {0.5, 0.3, 0.0, 800};
+    const CoverManagement with = cover_management(year.season, &year.cover, year.weather);
+    const CoverManagement without = cover_management(year.season, nullptr, year.weather);
+    EXPECT_EQ(with.c, without.c);
+    for (std::size_t i = 0; i < 24; ++i) {
+        EXPECT_EQ(with.rows[i].canopy_fraction, without.rows[i].canopy_fraction) << i;
+        EXPECT_EQ(with.rows[i].roots_kg_ha_mm, without.rows[i].roots_kg_ha_mm) << i;
+    }
+}
+
+TEST(ScheduleLimits, ACoverSownOnTheDayOfTheHarvestMovesSoil) {
+    Year year = plain_year();
+    year.cover.sowing_tool = "drill";
+    const auto first = [&](Date sown) {
+        year.cover.sown = sown;
+        return cover_management(year.season, &year.cover, year.weather).rows[0].operations;
+    };
+    EXPECT_TRUE(mentions(first(year.season.harvest), tool("drill").name));
+    EXPECT_FALSE(mentions(first(year.season.harvest - std::chrono::days(1)), tool("drill").name));
+}
+
+// A planting 366 days after the harvest may be followed by a cover that ends in the second year:
+// its rows end with the year that is followed.
+TEST(ScheduleLimits, ACoverThatOutlivesTheYear) {
+    Year year = plain_year();
+    year.season.next_planting = year.season.harvest + std::chrono::days(366);
+    year.cover.ends = year.season.next_planting + std::chrono::days(25);
+    const CoverManagement result = cover_management(year.season, &year.cover, year.weather);
+    ASSERT_EQ(result.rows.size(), 24u);
+    EXPECT_EQ(result.rows[23].cover_canopy_fraction, 0.5);
+    EXPECT_TRUE(mentions(result.cautions.at(0), "lies beyond the year"));
+}
+
+// Cover by 1 - (1 - f)^x of a mass changed by x (management.hpp), at a factor of 1.25 too.
+TEST(ScheduleLimits, CanopyOfAChangedMass) {
+    const Year year = plain_year();
+    const Schedule schedule(operations_of(year.season, &year.cover), &year.cover, year.season.start,
+                            year.weather);
+    for (const double x : {0.5, 1.0, 1.25, 2.0})
+        EXPECT_NEAR(schedule.table({x, 1, 1, 1}).rows[5].cover_canopy_fraction,
+                    1 - std::pow(0.5, x), 1e-12);
+}
+
+// Shares of the year that add up to nearly 1 are weights: C is the mean of the ratios under them.
+TEST(ScheduleLimits, CIsAWeightedMean) {
+    Year year = plain_year();
+    year.weather.ei_share[3] += 0.9e-6;
+    const CoverManagement result = cover_management(year.season, &year.cover, year.weather);
+    double sum = 0, weight = 0;
+    for (const HalfMonthRow& row : result.rows) {
+        sum += row.slr * row.ei_share;
+        weight += row.ei_share;
+    }
+    EXPECT_NEAR(result.c, sum / weight, 1e-12);
 }
 
 TEST(ScheduleLimits, BareReferenceIsOneEverywhere) {
@@ -654,6 +730,68 @@ TEST(UncertaintyLimits, QuantilesAndWeightsByASecondWriting) {
     EXPECT_EQ(found.draws, 40u);
 }
 
+/// Factors that leave the loss at C, and no spread of theirs.
+Uncertainty of_draws(const std::vector<double>& without, const std::vector<double>& with,
+                     const Design& design) {
+    return soil_loss_uncertainty({1, 1, 1, 1, 1}, 0.5, {without, with}, design, Spreads{});
+}
+
+// Quantiles between two draws, by hand: of 24 draws the 10 % quantile lies 0.3 of the way from the
+// third to the fourth, the median half way from the twelfth to the thirteenth.
+TEST(UncertaintyLimits, QuantilesLieBetweenDraws) {
+    std::vector<double> with;
+    for (int i = 0; i < 24; ++i) with.push_back(i * i);
+    const Interval loss =
+        of_draws(std::vector<double>(24, 1.0), with, latin_hypercube(24, 1)).loss_cover_mg_ha;
+    EXPECT_NEAR(loss.low, 4 + 0.3 * (9 - 4), 1e-9);
+    EXPECT_NEAR(loss.mid, 0.5 * (121 + 144), 1e-9);
+    EXPECT_NEAR(loss.high, 400 + 0.7 * (441 - 400), 1e-9);
+}
+
+// Outputs that differ by rounding only have nothing that moves them; those that differ by more
+// have.
+TEST(UncertaintyLimits, RoundingHasNoDriver) {
+    const Design design = latin_hypercube(20, 3);
+    const auto sum_of_weights = [&](double value, double step) {
+        std::vector<double> with(20, value);
+        for (std::size_t i = 0; i < 20; i += 2) with[i] += step;
+        double sum = 0;
+        for (const double w : of_draws(std::vector<double>(20, 1.0), with, design).loss_weight)
+            sum += w;
+        return sum;
+    };
+    EXPECT_EQ(sum_of_weights(1.0, 1e-13), 0.0);
+    EXPECT_EQ(sum_of_weights(1e6, 1e-7), 0.0);
+    EXPECT_EQ(sum_of_weights(0.0, 0.0), 0.0);
+    EXPECT_NEAR(sum_of_weights(1.0, 1e-6), 1.0, 1e-12);
+    EXPECT_NEAR(sum_of_weights(1e-8, 1e-14), 1.0, 1e-12);
+    // Ranks 1, 3, 0, 2 do not go with 0, 1, 2, 3: no input moves the loss.
+    Design unrelated;
+    unrelated.draws = 4;
+    unrelated.score.assign(28, 0.0);
+    for (const std::uint32_t rank : {1u, 3u, 0u, 2u})
+        unrelated.rank.insert(unrelated.rank.end(), 7, rank);
+    for (const double w : of_draws({1, 1, 1, 1}, {1, 2, 3, 4}, unrelated).loss_weight)
+        EXPECT_EQ(w, 0.0);
+}
+
+// The design drawn a second time: score k of draw i is the normal score of its place in its
+// stratum, to the last digits (the standard normal distribution is 1/2 erfc(-z / sqrt 2)).
+TEST(UncertaintyLimits, ScoresAreNormalScores) {
+    const std::size_t draws = 500;
+    const Design design = latin_hypercube(draws, 9);
+    Random random(9);
+    std::vector<std::uint32_t> strata(draws);
+    for (std::size_t k = 0; k < 7; ++k) {
+        for (std::uint32_t i = 0; i < draws; ++i) strata[i] = i;
+        random.shuffle(strata);
+        for (std::size_t i = 0; i < draws; ++i) {
+            const double p = (strata[i] + random.uniform()) / static_cast<double>(draws);
+            EXPECT_NEAR(0.5 * std::erfc(-design.score[7 * i + k] / std::sqrt(2.0)), p, 1e-14);
+        }
+    }
+}
+
 TEST(UncertaintyLimits, CountsAndExponents) {
     EXPECT_NO_THROW(latin_hypercube(20, 1));
     EXPECT_THROW(latin_hypercube(19, 1), Error);
@@ -689,6 +827,16 @@ TEST(UncertaintyLimits, SpreadsTable) {
                              last + "\n",
                          "spreads.csv"));
     };
+    // Every input is needed, the first as well as the last.
+    const char* ids[] = {"erosivity",     "erodibility",   "slope_length", "cover_mass",
+                         "residue_alpha", "residue_decay", "cover_effect"};
+    for (const std::string missing : ids) {
+        std::string text = "input,cv,source,confidence\n";
+        for (const std::string id : ids)
+            if (id != missing) text += id + ",1,me,verified\n";
+        EXPECT_TRUE(mentions(message_of([&] { parse_spreads(Table::parse(text, "spreads.csv")); }),
+                             "input '" + missing + "' is missing"));
+    }
     EXPECT_EQ(read("0").cv[0], 0.0);
     EXPECT_EQ(read("2").cv[0], 2.0);
     EXPECT_EQ(read("2").of(UncertainInput::cover_effect), 1.0);
