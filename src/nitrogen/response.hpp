@@ -61,7 +61,8 @@ struct Fit {
 };
 
 /// Least squares with blocks as fixed effects. Quadratic and flat by QR; plateaus by profiling the
-/// join (for a given join the model is linear), refined to 1e-9 of the tested range.
+/// join (for a given join the model is linear), looked for from the second lowest rate to the
+/// highest (quadratic-plateau: twice the highest), to about a millionth of it.
 /// Units: kg/ha. Throws Error(data): fewer than three different rates (four for plateaus), no
 /// residual degree of freedom, yields or rates negative or not finite, rates above 1000 kg/ha,
 /// yields above 200,000 kg/ha. Source: ordinary least squares; model forms as in Cerrato & Blackmer

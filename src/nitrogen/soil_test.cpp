@@ -19,7 +19,8 @@ std::string layer_name(const NitrateLayer& layer) {
 void check_layer(const NitrateLayer& layer) {
     const ErrorContext where{.feature = "layer " + layer_name(layer)};
     if (!(layer.top_cm >= 0.0) || !(layer.bottom_cm > layer.top_cm) || layer.bottom_cm > 500.0) {
-        throw Error(ErrorKind::data, "a soil layer must begin at 0 cm or below and end deeper",
+        throw Error(ErrorKind::data,
+                    "a soil layer must begin at 0 cm or below and end deeper, at most at 500 cm",
                     where);
     }
     if (!(layer.nitrate_n_ppm >= 0.0 && layer.nitrate_n_ppm <= 500.0)) {

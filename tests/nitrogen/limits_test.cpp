@@ -1046,6 +1046,8 @@ TEST(SoilTestLimits, LayersFromBothSides) {
     EXPECT_EQ(refusal({{0, 30, 0, 0.5}}), "");
     EXPECT_EQ(refusal({{0, 30, 500, 2.2}}), "");
     EXPECT_EQ(refusal({{0, 0.5, 0.5, {}}}), "");
+    EXPECT_EQ(refusal({{0, 500, 5, {}}}), "");
+    EXPECT_TRUE(mentions(refusal({{0, 500.5, 5, {}}}), "at most at 500 cm"));
     for (const NitrateLayer& wrong : {NitrateLayer{0, 30, -0.1, {}}, NitrateLayer{0, 30, 500.1, {}},
                                       NitrateLayer{0, 30, 5, 0.49}, NitrateLayer{0, 30, 5, 2.21},
                                       NitrateLayer{30, 30, 5, {}}, NitrateLayer{-1, 30, 5, {}}})
@@ -1062,6 +1064,8 @@ TEST(SoilTestLimits, LayersFromBothSides) {
     EXPECT_TRUE(warnings({{0, 30, 10, {}}, {30.5, 61, 10, {}}}).empty());
     EXPECT_EQ(warnings({{0, 30, 10, {}}, {30.6, 61, 10, {}}}).size(), 1u);
     EXPECT_EQ(warnings({{10, 80, 10, {}}}).size(), 1u);
+    EXPECT_TRUE(warnings({{0.1, 80, 10, {}}}).empty());
+    EXPECT_TRUE(mentions(warnings({{0.11, 80, 10, {}}}).at(0), "begins at 0.11 cm"));
     EXPECT_TRUE(mentions(warnings({{0, 45.4, 10, {}}}).at(0), "over 45 cm only"));
     const NitrateProfile mixed = stack_layers({{30, 60, 4, 1.5}, {0, 30, 10, {}}});
     EXPECT_NEAR(mixed.depth_cm, 60, 1e-9);
@@ -1128,6 +1132,17 @@ TEST(SoilTestLimits, ValueOfAZone) {
     EXPECT_EQ(single.kind, ZoneValueKind::zone_mean);
     EXPECT_NEAR(single.value, 8, 1e-9);
     EXPECT_NEAR(single.high, 8 + std::sqrt(8), 1e-9);
+    // Two where two are enough: 8 and 12 have a mean of 10 with a standard error of sqrt(8 / 2).
+    const ZoneValue two =
+        *zone_value({{{0, 0}, 8, 1}, {{1, 1}, 12, 1}, {{2, 2}, 90, 2}}, 1, {0, 0}, 2);
+    EXPECT_NEAR(two.value, 10, 1e-9);
+    EXPECT_NEAR(two.high, 12, 1e-9);
+    // The level of the values has no part in their spread, even where it is a billion times larger.
+    std::vector<TestPoint> raised = points;
+    for (TestPoint& point : raised) point.value += 1e9;
+    EXPECT_NEAR(zone_value(raised, 1, {0, 0}, 3)->high - 1e9, 14 + error, 1e-6);
+    const ZoneValue high = *zone_value(raised, 2, centre, 3);
+    EXPECT_NEAR(high.high - high.value, std::sqrt(square / 4), 1e-6);
     const ZoneValue field = *zone_value({{{0, 0}, 8, 1}, {{1, 1}, 12, 2}}, 1, {0, 0}, 3);
     EXPECT_EQ(field.kind, ZoneValueKind::field_mean);
     EXPECT_NEAR(field.value, 10, 1e-9);
