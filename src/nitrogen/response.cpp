@@ -296,7 +296,7 @@ std::string_view curve_form_name(CurveForm form) {
 double Curve::yield_kg_ha(double n_kg_ha) const {
     switch (form) {
         case CurveForm::flat:
-            return a;
+            break;
         case CurveForm::quadratic:
             return a + n_kg_ha * (b + c * n_kg_ha);
         case CurveForm::linear_plateau:
@@ -312,7 +312,7 @@ double Curve::yield_kg_ha(double n_kg_ha) const {
 double Curve::slope(double n_kg_ha) const {
     switch (form) {
         case CurveForm::flat:
-            return 0.0;
+            break;
         case CurveForm::quadratic:
             return b + 2.0 * c * n_kg_ha;
         case CurveForm::linear_plateau:
@@ -489,7 +489,7 @@ double price_ratio(const Prices& prices) {
 double optimum_kg_ha(const Curve& curve, double ratio) {
     switch (curve.form) {
         case CurveForm::flat:
-            return 0.0;
+            break;
         case CurveForm::linear_plateau:
             return curve.b > ratio ? curve.join : 0.0;
         case CurveForm::quadratic:

@@ -445,7 +445,7 @@ TEST(SoilLossLimits, EachFactorFromBothSides) {
     EXPECT_EQ(warnings(factors(2000, k_us(0.0199))), 1u);
     EXPECT_EQ(warnings(factors(2000, k_us(0.6899))), 0u);
     EXPECT_EQ(warnings(factors(2000, k_us(0.6901))), 1u);
-    EXPECT_EQ(warnings(factors(2000, k_us(0.9999))), 1u);
+    EXPECT_EQ(warnings(factors(2000, k_us(1.0))), 1u);
     EXPECT_THROW(warnings(factors(2000, k_us(1.0001))), Error);
     EXPECT_THROW(warnings(factors(2000, 0)), Error);
     EXPECT_EQ(warnings(factors(2000, k, 0)), 0u);

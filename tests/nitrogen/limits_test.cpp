@@ -1140,7 +1140,10 @@ TEST(SoilTestLimits, ValueOfAZone) {
     // The level of the values has no part in their spread, even where it is a billion times larger.
     std::vector<TestPoint> raised = points;
     for (TestPoint& point : raised) point.value += 1e9;
-    EXPECT_NEAR(zone_value(raised, 1, {0, 0}, 3)->high - 1e9, 14 + error, 1e-6);
+    raised[2].value += 1;  // 10, 14, 19: squares about their mean add up to 122 / 3
+    const ZoneValue level = *zone_value(raised, 1, {0, 0}, 3);
+    EXPECT_NEAR(level.high - level.value, std::sqrt(122 / 3.0 / 2.0 / 3.0), 1e-6);
+    raised[2].value -= 1;
     const ZoneValue high = *zone_value(raised, 2, centre, 3);
     EXPECT_NEAR(high.high - high.value, std::sqrt(square / 4), 1e-6);
     const ZoneValue field = *zone_value({{{0, 0}, 8, 1}, {{1, 1}, 12, 2}}, 1, {0, 0}, 3);

@@ -202,6 +202,8 @@ TEST(FitLimits, QuadraticAndFlatAgainstTheNormalEquations) {
                       with_blocks(plots, blocks, [](double) { return std::vector<double>{}; }).rss,
                       blocks);
         EXPECT_EQ(flat.v11, 0);
+        EXPECT_EQ(flat.v12, 0);
+        EXPECT_EQ(flat.v22, 0);
 
         // Fieller: N where (b + 2cN - r)^2 = t^2 (v11 + 4N v12 + 4N^2 v22).
         const double ratio = 5 + 0.3 * static_cast<double>(seed % 10);
@@ -421,9 +423,6 @@ TEST(FitLimits, ConstantYields) {
         EXPECT_FALSE(fit.usable);
         EXPECT_EQ(fit.reason, "yield does not rise with nitrogen");
     }
-    const Fit flat = fit_curve(plots, CurveForm::flat);
-    EXPECT_EQ(flat.v12, 0.0);
-    EXPECT_EQ(flat.v22, 0.0);
     // Forms that do equally well stand in the order flat, quadratic, linear, quadratic-plateau.
     const std::vector<Fit> fits = fit_all(plots);
     ASSERT_EQ(fits.size(), 4u);
@@ -497,17 +496,17 @@ TEST(FitLimits, AiccMovesWithTheUnitOfTheYield) {
 TEST(FitLimits, ColumnsThatCannotBeToldApart) {
     const auto refusal = [](double other) {
         return message_of([&] {
-            fit_curve(std::vector<TrialPlot>{{33.3, 5000, 1},
-                                             {101.7, 6000, 1},
-                                             {33.3, 5100, 1},
-                                             {67.1, 5500, 2},
+            fit_curve(std::vector<TrialPlot>{{333.3, 5000, 1},
+                                             {991.7, 6000, 1},
+                                             {333.3, 5100, 1},
+                                             {667.1, 5500, 2},
                                              {other, 5600, 2},
-                                             {67.1, 5550, 2}},
+                                             {667.1, 5550, 2}},
                       CurveForm::quadratic);
         });
     };
-    EXPECT_TRUE(mentions(refusal(67.1), "within the blocks the rates do not vary enough"));
-    EXPECT_EQ(refusal(80.0), "");
+    EXPECT_TRUE(mentions(refusal(667.1), "within the blocks the rates do not vary enough"));
+    EXPECT_EQ(refusal(800.0), "");
     // Every rate in a block of its own: no slope within the blocks, and no plateau.
     std::vector<TrialPlot> apart;
     for (int i = 0; i < 12; ++i)
@@ -516,6 +515,13 @@ TEST(FitLimits, ColumnsThatCannotBeToldApart) {
     EXPECT_EQ(fit.curve.b, 0.0);
     EXPECT_EQ(fit.v22, 0.0);
     EXPECT_FALSE(fit.usable);
+}
+
+// Four plots for three parameters and sigma: n - k - 1 is -1, for which 0.5 stands (methods page).
+TEST(FitLimits, AiccOfTheSmallestTrial) {
+    const auto plots = trial_of(Curve::linear_plateau(4000, 25, 110), {0, 60, 120, 180}, 1, 200, 8);
+    const Fit fit = fit_curve(plots, CurveForm::linear_plateau);
+    check_summary(fit, plots, fit.rss, 3);
 }
 
 TEST(FitLimits, JudgementsInWords) {
