@@ -53,6 +53,17 @@ mode_t file_mask() {
     return mask;
 }
 
+void write_all(int descriptor, const std::string& path, std::string_view bytes) {
+    while (!bytes.empty()) {
+        const ssize_t written = ::write(descriptor, bytes.data(), bytes.size());
+        if (written < 0) {
+            if (errno == EINTR) continue;
+            cannot("cannot be written", path, errno);
+        }
+        bytes.remove_prefix(static_cast<std::size_t>(written));
+    }
+}
+
 void sync_folder(const std::string& path) {
     const int descriptor = ::open(path.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (descriptor < 0) return;
@@ -77,14 +88,7 @@ AtomicFile::~AtomicFile() {
 }
 
 void AtomicFile::write(std::string_view bytes) {
-    while (!bytes.empty()) {
-        const ssize_t written = ::write(m_descriptor, bytes.data(), bytes.size());
-        if (written < 0) {
-            if (errno == EINTR) continue;
-            cannot("cannot be written", m_path, errno);
-        }
-        bytes.remove_prefix(static_cast<std::size_t>(written));
-    }
+    write_all(m_descriptor, m_path, bytes);
 }
 
 void AtomicFile::commit(bool durable) {
@@ -99,10 +103,23 @@ void AtomicFile::commit(bool durable) {
     if (durable) sync_folder(parent_of(m_path));
 }
 
-void write_file_atomically(const std::string& path, std::string_view bytes, bool durable) {
+void write_file_atomically(const std::string& path, std::string_view bytes) {
     AtomicFile file(path);
     file.write(bytes);
-    file.commit(durable);
+    file.commit();
+}
+
+void write_staged_file(const std::string& path, std::string_view bytes) {
+    const int descriptor =
+        ::open(path.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_NOFOLLOW | O_CLOEXEC, 0666);
+    if (descriptor < 0) cannot("cannot be written", path, errno);
+    try {
+        write_all(descriptor, path, bytes);
+    } catch (const Error&) {
+        ::close(descriptor);
+        throw;
+    }
+    if (::close(descriptor) != 0) cannot("cannot be written", path, errno);
 }
 
 void require_plain_file(const std::string& path) {
@@ -143,6 +160,33 @@ std::string read_file(const std::string& path, std::size_t max_bytes) {
     if (error != 0)
         throw Error(ErrorKind::input, "cannot be read: " + reason(error), {.path = path});
     return bytes;
+}
+
+bool read_at(int descriptor, void* to, std::size_t size, std::uint64_t offset) {
+    auto* at = static_cast<char*>(to);
+    while (size > 0) {
+        const ssize_t got = ::pread(descriptor, at, size, static_cast<off_t>(offset));
+        if (got < 0 && errno == EINTR) continue;
+        if (got <= 0) return false;
+        at += got;
+        offset += static_cast<std::uint64_t>(got);
+        size -= static_cast<std::size_t>(got);
+    }
+    return true;
+}
+
+void write_at(int descriptor, const std::string& path, std::string_view bytes,
+              std::uint64_t offset) {
+    while (!bytes.empty()) {
+        const ssize_t written =
+            ::pwrite(descriptor, bytes.data(), bytes.size(), static_cast<off_t>(offset));
+        if (written < 0) {
+            if (errno == EINTR) continue;
+            cannot("cannot be written", path, errno);
+        }
+        bytes.remove_prefix(static_cast<std::size_t>(written));
+        offset += static_cast<std::uint64_t>(written);
+    }
 }
 
 StagedFolder::StagedFolder(const std::string& target, bool overwrite, Staging staging)

@@ -2,6 +2,7 @@
 // Files that appear whole or not at all, and folders that do.
 #pragma once
 
+#include <cstdint>
 #include <memory>
 #include <string>
 #include <string_view>
@@ -20,7 +21,8 @@ class AtomicFile {
 
     /// Throws Error(output) with the system's reason (disk full, ...).
     void write(std::string_view bytes);
-    /// Flushes to disk (fsync unless `durable` is false) and renames. Throws Error(output).
+    /// Flushes to disk (fsync unless `durable` is false: inside a StagedFolder, which does it once
+    /// for all files) and renames. Throws Error(output).
     void commit(bool durable = true);
     const std::string& path() const { return m_path; }
 
@@ -30,9 +32,13 @@ class AtomicFile {
     int m_descriptor = -1;
 };
 
-/// The whole of `bytes` to `path`, or nothing. durable: fsync before the rename; leave it out
-/// inside a StagedFolder, which does it once for all files. Throws Error(output).
-void write_file_atomically(const std::string& path, std::string_view bytes, bool durable = true);
+/// The whole of `bytes` to `path`, or nothing. Throws Error(output).
+void write_file_atomically(const std::string& path, std::string_view bytes);
+
+/// A file inside a StagedFolder, which appears as a whole: written in place, without the cost of a
+/// second name. What stands there under that name is replaced; a link is refused. Throws
+/// Error(output).
+void write_staged_file(const std::string& path, std::string_view bytes);
 
 /// Throws Error(input) for pipes, devices and sockets: they may never end, and cannot be read
 /// twice. Silent where nothing is there.
@@ -41,6 +47,14 @@ void require_plain_file(const std::string& path);
 /// The whole file. Throws Error(input), also for what is no plain file; max_bytes guards against a
 /// wrong path.
 std::string read_file(const std::string& path, std::size_t max_bytes = std::size_t{1} << 31);
+
+/// `size` bytes of an open file from `offset` on. False where they are not all there.
+bool read_at(int descriptor, void* to, std::size_t size, std::uint64_t offset);
+
+/// Writes bytes to an open file from `offset` on. path: for the message. Throws Error(output) with
+/// the system's reason.
+void write_at(int descriptor, const std::string& path, std::string_view bytes,
+              std::uint64_t offset);
 
 /// How the folder that a StagedFolder builds is called, and so whether a later run finds it again.
 enum class Staging {

@@ -66,7 +66,7 @@ void register_all() {
     RegisterOGRCSV();
     RegisterOGRTAB();
     RegisterOGRMEM();
-    GDALSetCacheMax64(GIntBig{64} << 20);
+    GDALSetCacheMax64(GIntBig{16} << 20);
     std::string date = fixed_file_date;
     const char* epoch = CPLGetConfigOption("SOURCE_DATE_EPOCH", "");
     if (const auto seconds = parse_integer(epoch); seconds && *seconds >= 0) {

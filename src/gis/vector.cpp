@@ -21,10 +21,6 @@ namespace {
 
 constexpr double infinity = std::numeric_limits<double>::infinity();
 
-bool meets(const Box& a, const Box& b) {
-    return a.min_x <= b.max_x && b.min_x <= a.max_x && a.min_y <= b.max_y && b.min_y <= a.max_y;
-}
-
 void grow(Box& box, const std::vector<Point>& points) {
     for (const Point& point : points) {
         box.min_x = std::min(box.min_x, point.x);
@@ -282,8 +278,8 @@ std::vector<LayerInfo> list_layers(const std::string& path) {
     return result;
 }
 
-VectorLayer read_layer(const std::string& path, const std::string& layer_name,
-                       const ReadOptions& options) {
+VectorLayer visit_layer(const std::string& path, const std::string& layer_name,
+                        const VisitFeature& visit, const ReadOptions& options) {
     const GDALDatasetUniquePtr dataset = open_vector(path);
     OGRLayer& layer = choose_layer(*dataset, path, layer_name);
     const detail::ErrorScope scope;
@@ -309,10 +305,11 @@ VectorLayer read_layer(const std::string& path, const std::string& layer_name,
                                    options.box->max_y);
     }
     layer.ResetReading();
+    std::size_t features = 0;
     std::size_t vertices = 0;
     std::size_t unknown_shapes = 0;
     while (const OGRFeatureUniquePtr source{layer.GetNextFeature()}) {
-        if (result.features.size() == limits.features) too_many("features", limits.features);
+        if (features++ == limits.features) too_many("features", limits.features);
         Feature feature;
         feature.fid = source->GetFID();
         const ErrorContext context{
@@ -341,7 +338,7 @@ VectorLayer read_layer(const std::string& path, const std::string& layer_name,
                             context);
             }
         }
-        result.features.push_back(std::move(feature));
+        visit(result, std::move(feature));
     }
     if (scope.failed()) {
         scope.fail(ErrorKind::input, "could not be read to the end",
@@ -355,24 +352,36 @@ VectorLayer read_layer(const std::string& path, const std::string& layer_name,
     return result;
 }
 
-void require_places(const VectorLayer& layer, const Crs& crs) {
+VectorLayer read_layer(const std::string& path, const std::string& layer_name,
+                       const ReadOptions& options) {
+    std::vector<Feature> features;
+    VectorLayer layer = visit_layer(
+        path, layer_name,
+        [&](const VectorLayer&, Feature&& feature) { features.push_back(std::move(feature)); },
+        options);
+    layer.features = std::move(features);
+    return layer;
+}
+
+void require_place(const VectorLayer& layer, const Feature& feature, const Crs& crs) {
     if (!crs.is_geographic()) return;
-    for (const Feature& feature : layer.features) {
-        const Box box = feature.box();
-        if (box.min_x > box.max_x) continue;
-        // Longitudes may run past the antimeridian or count from 0 to 360.
-        if (box.min_x < -361.0 || box.max_x > 541.0 || box.min_y < -90.0001 ||
-            box.max_y > 90.0001) {
-            throw Error(ErrorKind::data,
-                        "is in degrees, but a coordinate is " +
-                            shortest(box.min_x < -361.0 ? box.min_x : box.max_x) + ", " +
-                            shortest(box.min_y < -90.0 ? box.min_y : box.max_y),
-                        {.path = layer.path,
-                         .layer = layer.name,
-                         .feature = std::to_string(feature.fid),
-                         .hint = "Check its coordinate reference system."});
-        }
+    const Box box = feature.box();
+    if (box.min_x > box.max_x) return;
+    // Longitudes may run past the antimeridian or count from 0 to 360.
+    if (box.min_x < -361.0 || box.max_x > 541.0 || box.min_y < -90.0001 || box.max_y > 90.0001) {
+        throw Error(ErrorKind::data,
+                    "is in degrees, but a coordinate is " +
+                        shortest(box.min_x < -361.0 ? box.min_x : box.max_x) + ", " +
+                        shortest(box.min_y < -90.0 ? box.min_y : box.max_y),
+                    {.path = layer.path,
+                     .layer = layer.name,
+                     .feature = std::to_string(feature.fid),
+                     .hint = "Check its coordinate reference system."});
     }
+}
+
+void require_places(const VectorLayer& layer, const Crs& crs) {
+    for (const Feature& feature : layer.features) require_place(layer, feature, crs);
 }
 
 VectorLayer transformed(VectorLayer layer, const Crs& from, const Crs& to) {
@@ -398,105 +407,24 @@ VectorLayer transformed(VectorLayer layer, const Crs& from, const Crs& to) {
     return layer;
 }
 
-/// Sort-tile-recursive packed tree (Leutenegger, Lopez & Edgington 1997, ICDE): boxes of `fan`
-/// neighbours are joined level by level.
-struct VectorSource::Index {
-    static constexpr std::size_t fan = 8;
-    std::vector<std::size_t> order;        // features in tree order
-    std::vector<std::vector<Box>> levels;  // levels[0]: boxes in `order`; each next: joined
+namespace {
 
-    explicit Index(const std::vector<Feature>& features) {
-        std::vector<Box> boxes;
-        boxes.reserve(features.size());
-        for (const Feature& feature : features) boxes.push_back(feature.box());
-        for (std::size_t i = 0; i < boxes.size(); ++i) {
-            if (boxes[i].min_x <= boxes[i].max_x) order.push_back(i);
-        }
-        const auto by_x = [&](std::size_t a, std::size_t b) {
-            return boxes[a].min_x + boxes[a].max_x < boxes[b].min_x + boxes[b].max_x;
-        };
-        const auto by_y = [&](std::size_t a, std::size_t b) {
-            return boxes[a].min_y + boxes[a].max_y < boxes[b].min_y + boxes[b].max_y;
-        };
-        std::stable_sort(order.begin(), order.end(), by_x);
-        const double leaves = std::ceil(static_cast<double>(order.size()) / fan);
-        const std::size_t slice = fan * static_cast<std::size_t>(std::ceil(std::sqrt(leaves)));
-        for (std::size_t begin = 0; begin < order.size(); begin += slice) {
-            const std::size_t end = std::min(begin + slice, order.size());
-            std::stable_sort(order.begin() + static_cast<std::ptrdiff_t>(begin),
-                             order.begin() + static_cast<std::ptrdiff_t>(end), by_y);
-        }
-        levels.emplace_back();
-        for (const std::size_t i : order) levels[0].push_back(boxes[i]);
-        while (levels.back().size() > fan) {
-            const std::vector<Box>& below = levels.back();
-            std::vector<Box> joined;
-            for (std::size_t begin = 0; begin < below.size(); begin += fan) {
-                Box box = below[begin];
-                for (std::size_t i = begin; i < std::min(begin + fan, below.size()); ++i) {
-                    box.min_x = std::min(box.min_x, below[i].min_x);
-                    box.min_y = std::min(box.min_y, below[i].min_y);
-                    box.max_x = std::max(box.max_x, below[i].max_x);
-                    box.max_y = std::max(box.max_y, below[i].max_y);
-                }
-                joined.push_back(box);
-            }
-            levels.push_back(std::move(joined));
-        }
-    }
+std::vector<Box> boxes_of(const std::vector<Feature>& features) {
+    std::vector<Box> boxes;
+    boxes.reserve(features.size());
+    for (const Feature& feature : features) boxes.push_back(feature.box());
+    return boxes;
+}
 
-    void visit(std::size_t level, std::size_t begin, std::size_t end, const Box& box,
-               std::vector<std::size_t>& found) const {
-        for (std::size_t i = begin; i < std::min(end, levels[level].size()); ++i) {
-            if (!meets(levels[level][i], box)) continue;
-            if (level == 0) {
-                found.push_back(order[i]);
-            } else {
-                visit(level - 1, i * fan, (i + 1) * fan, box, found);
-            }
-        }
-    }
-};
+}  // namespace
 
 VectorSource::VectorSource(VectorLayer layer, Crs crs)
-    : m_layer(std::move(layer)),
-      m_crs(std::move(crs)),
-      m_index(std::make_unique<Index>(m_layer.features)) {
+    : m_layer(std::move(layer)), m_crs(std::move(crs)), m_index(boxes_of(m_layer.features)) {
     require_places(m_layer, m_crs);
 }
-VectorSource::~VectorSource() = default;
-VectorSource::VectorSource(VectorSource&&) noexcept = default;
-VectorSource& VectorSource::operator=(VectorSource&&) noexcept = default;
 
 std::vector<std::size_t> VectorSource::query(const Box& box) const {
-    std::vector<std::size_t> found;
-    const std::size_t top = m_index->levels.size() - 1;
-    m_index->visit(top, 0, m_index->levels[top].size(), box, found);
-    std::sort(found.begin(), found.end());
-    return found;
-}
-
-std::vector<VectorSource::Hit> VectorSource::query(const Box& box, const Crs& box_crs) const {
-    std::vector<Hit> hits;
-    const Box here = transformer(box_crs, m_crs).apply(box);
-    const Transformer& move = transformer(m_crs, box_crs);
-    std::vector<std::size_t> found = query(here);
-    if (here.min_x > here.max_x) {
-        // Runs over the antimeridian: both sides, and data whose longitudes run past it.
-        found = query(Box{here.min_x, here.min_y, here.max_x + 360.0, here.max_y});
-        for (const std::size_t i :
-             query(Box{here.min_x - 360.0, here.min_y, here.max_x, here.max_y})) {
-            found.push_back(i);
-        }
-        std::sort(found.begin(), found.end());
-        found.erase(std::unique(found.begin(), found.end()), found.end());
-    }
-    for (const std::size_t i : found) {
-        const Feature& feature = m_layer.features[i];
-        if (feature.kind != GeometryKind::polygons) continue;
-        hits.push_back({i, move.apply(feature.polygons)});
-    }
-    return hits;
+    return m_index.query(box);
 }
 
 }  // namespace catchfield::gis

@@ -3,10 +3,11 @@
 #pragma once
 
 #include "base/shapes.hpp"
+#include "gis/box_index.hpp"
 #include "gis/crs.hpp"
 
 #include <cstdint>
-#include <memory>
+#include <functional>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -83,40 +84,39 @@ std::vector<LayerInfo> list_layers(const std::string& path);
 VectorLayer read_layer(const std::string& path, const std::string& layer = "",
                        const ReadOptions& options = {});
 
+/// Called with the layer as far as it is known (without features) and each feature in its order.
+using VisitFeature = std::function<void(const VectorLayer& layer, Feature&& feature)>;
+
+/// As read_layer for a layer that is too large to be held: features pass by one at a time. Returns
+/// the layer without features.
+VectorLayer visit_layer(const std::string& path, const std::string& layer,
+                        const VisitFeature& visit, const ReadOptions& options = {});
+
 /// Throws Error(data) for a feature in degrees whose coordinates are none: metres without a CRS of
 /// their own, swapped digits. Projected coordinates are left to the transformation.
+void require_place(const VectorLayer& layer, const Feature& feature, const Crs& crs);
+/// The same for every feature of a layer.
 void require_places(const VectorLayer& layer, const Crs& crs);
 
 /// The same layer in another CRS (polygons, lines, points). crs: of the layer.
 VectorLayer transformed(VectorLayer layer, const Crs& from, const Crs& to);
 
 /// A layer in memory with an index over the features' boxes, for many small windows. Immutable once
-/// built; queries may run from any number of threads.
+/// built; queries may run from any number of threads. PolygonMap does the same for large maps.
 class VectorSource {
   public:
     /// Throws Error(data) as require_places does.
     VectorSource(VectorLayer layer, Crs crs);
-    ~VectorSource();
-    VectorSource(VectorSource&&) noexcept;
-    VectorSource& operator=(VectorSource&&) noexcept;
 
     const VectorLayer& layer() const { return m_layer; }
     const Crs& crs() const { return m_crs; }
     /// Positions in layer().features, ascending, of those whose box meets `box` (in crs()).
     std::vector<std::size_t> query(const Box& box) const;
-    /// As above with the box in another CRS, and the polygons moved into it.
-    /// Returns positions and shapes, in the same order.
-    struct Hit {
-        std::size_t feature;
-        MultiPolygon shape;
-    };
-    std::vector<Hit> query(const Box& box, const Crs& box_crs) const;
 
   private:
-    struct Index;
     VectorLayer m_layer;
     Crs m_crs;
-    std::unique_ptr<Index> m_index;
+    BoxIndex m_index;
 };
 
 }  // namespace catchfield::gis

@@ -740,11 +740,11 @@ HandOff run_export(const ExportRequest& request, const Monitor& monitor) {
     for (const gis::NamedBytes& file : exporter.files) {
         const std::size_t slash = file.name.find_last_of('/');
         if (slash != std::string::npos) staged.folder(file.name.substr(0, slash));
-        gis::write_file_atomically(staged.path() + "/" + file.name, file.bytes, false);
+        gis::write_staged_file(staged.path() + "/" + file.name, file.bytes);
         sheet.files.push_back({file.name, file.bytes.size(), xxh64_of(file.bytes)});
     }
-    gis::write_file_atomically(staged.path() + "/hand-off.txt", hand_off_text(sheet), false);
-    gis::write_file_atomically(staged.path() + "/hand-off.html", hand_off_html(sheet), false);
+    gis::write_staged_file(staged.path() + "/hand-off.txt", hand_off_text(sheet));
+    gis::write_staged_file(staged.path() + "/hand-off.html", hand_off_html(sheet));
     staged.commit();
     return sheet;
 }

@@ -187,7 +187,7 @@ FinishedField finish_field(const Inputs& inputs, const RunHead& head, const Fiel
     FieldFiles made = make_field_files(inputs, result);
     const auto write = [&](const std::vector<std::pair<std::string, std::string>>& files) {
         for (const auto& [name, bytes] : files) {
-            gis::write_file_atomically(folder + "/" + name, bytes, false);
+            gis::write_staged_file(folder + "/" + name, bytes);
             field.files.push_back({name, bytes.size(), xxh64(bytes)});
         }
     };

@@ -123,7 +123,7 @@ FinishedFields::FinishedFields(const Inputs& inputs, const RunHead& head,
 }
 
 std::uint64_t FinishedFields::key_of(const Inputs& inputs, std::size_t number) const {
-    const FieldBoundary& field = inputs.fields[number];
+    const FieldBoundary field = inputs.fields[number];
     ByteWriter out;
     out.whole(m_shared_key);
     out.whole(number);

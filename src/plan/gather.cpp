@@ -202,7 +202,7 @@ FinishedField taken(const Place& place, const std::string& folder) {
                          .feature = field.record.id,
                          .hint = "Copy the folder again, or make the share again."});
         }
-        gis::write_file_atomically(folder + "/" + file.name, bytes, false);
+        gis::write_staged_file(folder + "/" + file.name, bytes);
     }
     return field;
 }

@@ -206,14 +206,14 @@ void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground)
     std::vector<MultiPolygon> shapes;
     std::vector<int> owners;
     std::size_t repaired = 0;
-    for (gis::VectorSource::Hit& hit : inputs.soils.map->query(box, ground.crs)) {
+    for (gis::PolygonMap::Hit& hit : inputs.soils.map->query(box, ground.crs)) {
         if (geometry::find_flaw(hit.shape)) {
             hit.shape = geometry::repair(hit.shape).shape;
             ++repaired;
         }
         if (hit.shape.empty()) continue;
         shapes.push_back(std::move(hit.shape));
-        owners.push_back(inputs.soils.facts_of[hit.feature]);
+        owners.push_back(inputs.soils.facts_of[hit.position]);
     }
     if (repaired > 0) {
         ground.warnings.push_back(

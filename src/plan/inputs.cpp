@@ -27,7 +27,7 @@ Table read_table(const std::string& path) {
 }
 
 /// Centre of all fields in degrees.
-Point centre_of(const std::vector<FieldBoundary>& fields, const gis::Crs& crs) {
+Point centre_of(const FieldList& fields, const gis::Crs& crs) {
     Box all = bounds(fields.front().shape);
     for (const FieldBoundary& field : fields) {
         const Box box = bounds(field.shape);
@@ -200,23 +200,26 @@ void load_prescription(Inputs& inputs) {
 
 }  // namespace
 
-std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
-                                           std::size_t& null_geometries,
-                                           std::vector<std::string>& warnings) {
-    gis::VectorLayer layer = gis::read_layer(job.field.boundary, job.field.layer);
-    crs = gis::require_crs(layer.crs_wkt, job.field.crs, job.field.boundary, "field.crs");
-    gis::require_places(layer, crs);
-    null_geometries = layer.null_geometries;
+FieldList read_boundaries(const Job& job, gis::Crs& crs, std::size_t& null_geometries,
+                          std::vector<std::string>& warnings) {
+    FieldList fields;
     std::optional<std::size_t> column;
-    if (!job.field.id_column.empty()) column = layer.column(job.field.id_column);
-    std::vector<FieldBoundary> fields;
     std::vector<std::string> ids;
     std::map<std::string, int> seen;
     RepeatedNotes notes;
-    for (gis::Feature& feature : layer.features) {
+    std::vector<std::pair<std::size_t, std::string>> nameless;  // position in ids, feature
+    std::size_t features = 0;
+    const auto begin = [&](const gis::VectorLayer& layer) {
+        crs = gis::require_crs(layer.crs_wkt, job.field.crs, job.field.boundary, "field.crs");
+        if (!job.field.id_column.empty()) column = layer.column(job.field.id_column);
+    };
+    const auto visit = [&](const gis::VectorLayer& layer, gis::Feature&& feature) {
+        if (features++ == 0) begin(layer);
+        gis::require_place(layer, feature, crs);
+        const std::string what = "feature " + std::to_string(feature.fid);
         if (feature.kind == gis::GeometryKind::none) {
-            notes.add("feature " + std::to_string(feature.fid), "has no geometry and is left out.");
-            continue;
+            notes.add(what, "has no geometry and is left out.");
+            return;
         }
         if (feature.kind != gis::GeometryKind::polygons) {
             throw Error(ErrorKind::data, "not an area but a point or line",
@@ -225,39 +228,40 @@ std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
                          .feature = std::to_string(feature.fid),
                          .hint = "Field boundaries must be polygons."});
         }
-        FieldBoundary field;
-        field.fid = feature.fid;
-        field.id = column ? one_line(feature.values[*column]) : std::string();
-        if (field.id.empty()) {
-            field.id =
-                layer.features.size() == 1 ? "field" : "field " + std::to_string(fields.size() + 1);
-            if (column) {
-                notes.add("feature " + std::to_string(feature.fid),
-                          "has no name in '" + job.field.id_column + "' and is called '" +
-                              field.id + "'.");
-            }
+        std::string id = column ? one_line(feature.values[*column]) : std::string();
+        if (id.empty()) {
+            nameless.emplace_back(ids.size(), what);
+            id = "field " + std::to_string(ids.size() + 1);
         }
-        if (const int again = seen[field.id]++; again > 0) {
-            const std::string renamed = field.id + " (" + std::to_string(again + 1) + ")";
-            notes.add("feature " + std::to_string(feature.fid),
-                      "the name '" + field.id + "' stands more than once; this one is called '" +
-                          renamed + "'.");
-            field.id = renamed;
+        if (const int again = seen[id]++; again > 0) {
+            const std::string renamed = id + " (" + std::to_string(again + 1) + ")";
+            notes.add(what, "the name '" + id + "' stands more than once; this one is called '" +
+                                renamed + "'.");
+            id = renamed;
         }
-        field.shape = std::move(feature.polygons);
-        ids.push_back(field.id);
-        fields.push_back(std::move(field));
-    }
+        fields.add({id, "", feature.fid, std::move(feature.polygons)});
+        ids.push_back(id);
+    };
+    const gis::VectorLayer layer = gis::visit_layer(job.field.boundary, job.field.layer, visit);
+    if (features == 0) begin(layer);
+    null_geometries = layer.null_geometries;
     if (fields.empty()) {
         throw Error(ErrorKind::input, "there is no field in it",
                     {.path = job.field.boundary,
                      .layer = layer.name,
                      .hint = "Give a layer with at least one polygon."});
     }
+    if (features == 1 && !nameless.empty()) ids.front() = "field";
+    for (const auto& [position, what] : nameless) {
+        if (!column) break;
+        notes.add(what, "has no name in '" + job.field.id_column + "' and is called '" +
+                            ids[position] + "'.");
+    }
     const auto said = notes.lines(job.field.boundary + ": ");
     warnings.insert(warnings.end(), said.begin(), said.end());
     const std::vector<std::string> stems = unique_file_stems(ids);
-    for (std::size_t i = 0; i < fields.size(); ++i) fields[i].stem = stems[i];
+    for (std::size_t i = 0; i < fields.size(); ++i) fields.rename(i, ids[i], stems[i]);
+    fields.finish();
     return fields;
 }
 
@@ -371,7 +375,7 @@ std::vector<InputTrial> try_inputs(const Job& job) {
         });
     };
     std::vector<std::string> ignored;
-    std::vector<FieldBoundary> fields;
+    FieldList fields;
     gis::Crs crs;
     attempt("fields", [&] {
         std::size_t null_geometries = 0;

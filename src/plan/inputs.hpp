@@ -13,6 +13,7 @@
 #include "nitrogen/soil_test.hpp"
 #include "plan/climate.hpp"
 #include "plan/cover_book.hpp"
+#include "plan/field_list.hpp"
 #include "plan/job.hpp"
 #include "plan/response_rates.hpp"
 #include "plan/soils.hpp"
@@ -27,13 +28,6 @@
 #include <vector>
 
 namespace catchfield::plan {
-
-struct FieldBoundary {
-    std::string id;
-    std::string stem;
-    long long fid = 0;
-    MultiPolygon shape;  ///< in Inputs::boundary_crs
-};
 
 /// One soil-test sample: its layers stacked.
 struct TestSample {
@@ -66,7 +60,7 @@ struct Fingerprint {
 
 struct Inputs {
     Job job;
-    std::vector<FieldBoundary> fields;
+    FieldList fields;
     gis::Crs boundary_crs;
     std::size_t boundary_null_geometries = 0;
     std::optional<gis::RasterInfo> terrain_info;
@@ -108,8 +102,7 @@ struct InputTrial {
 std::vector<InputTrial> try_inputs(const Job& job);
 
 /// Fields of the job's boundary file, with ids and safe names.
-std::vector<FieldBoundary> read_boundaries(const Job& job, gis::Crs& crs,
-                                           std::size_t& null_geometries,
-                                           std::vector<std::string>& warnings);
+FieldList read_boundaries(const Job& job, gis::Crs& crs, std::size_t& null_geometries,
+                          std::vector<std::string>& warnings);
 
 }  // namespace catchfield::plan

@@ -2,6 +2,7 @@
 #include "plan/journal.hpp"
 
 #include "base/error.hpp"
+#include "gis/files.hpp"
 #include "plan/bytes.hpp"
 #include "plan/fingerprint.hpp"
 
@@ -35,33 +36,6 @@ std::string reason(int error) {
     return std::generic_category().message(error);
 }
 
-bool read_at(int descriptor, void* to, std::size_t size, std::uint64_t offset) {
-    auto* at = static_cast<char*>(to);
-    while (size > 0) {
-        const ssize_t got = ::pread(descriptor, at, size, static_cast<off_t>(offset));
-        if (got < 0 && errno == EINTR) continue;
-        if (got <= 0) return false;
-        at += got;
-        offset += static_cast<std::uint64_t>(got);
-        size -= static_cast<std::size_t>(got);
-    }
-    return true;
-}
-
-void write_at(int descriptor, const std::string& path, std::string_view bytes,
-              std::uint64_t offset) {
-    while (!bytes.empty()) {
-        const ssize_t written =
-            ::pwrite(descriptor, bytes.data(), bytes.size(), static_cast<off_t>(offset));
-        if (written < 0) {
-            if (errno == EINTR) continue;
-            throw Error(ErrorKind::output, "cannot be written: " + reason(errno), {.path = path});
-        }
-        bytes.remove_prefix(static_cast<std::size_t>(written));
-        offset += static_cast<std::uint64_t>(written);
-    }
-}
-
 }  // namespace
 
 Journal::Journal(const std::string& path, Open open) : m_path(path) {
@@ -73,7 +47,7 @@ Journal::Journal(const std::string& path, Open open) : m_path(path) {
     }
     try {
         std::string start(signature.size(), '\0');
-        if (read_at(m_descriptor, start.data(), start.size(), 0) && start == signature) {
+        if (gis::read_at(m_descriptor, start.data(), start.size(), 0) && start == signature) {
             scan();
             if (open == Open::append) cut(m_end);
         } else if (open == Open::append) {
@@ -97,7 +71,7 @@ void Journal::scan() {
         ::fstat(m_descriptor, &status) == 0 ? static_cast<std::uint64_t>(status.st_size) : 0;
     m_end = signature.size();
     Head head;
-    while (size - m_end >= sizeof head && read_at(m_descriptor, &head, sizeof head, m_end)) {
+    while (size - m_end >= sizeof head && gis::read_at(m_descriptor, &head, sizeof head, m_end)) {
         const bool sound = head.mark == record_mark && head.xxh64 == checksum(head) &&
                            head.bytes <= size - m_end - sizeof head;
         if (!sound) break;
@@ -115,7 +89,7 @@ void Journal::cut(std::uint64_t length) {
 
 void Journal::clear() {
     cut(0);
-    write_at(m_descriptor, m_path, signature, 0);
+    gis::write_at(m_descriptor, m_path, signature, 0);
     m_end = signature.size();
     m_found.clear();
 }
@@ -123,8 +97,8 @@ void Journal::clear() {
 std::optional<std::string> Journal::read(const Record& record) const {
     Head head;
     std::string payload(record.bytes, '\0');
-    const bool sound = read_at(m_descriptor, &head, sizeof head, record.offset - sizeof head) &&
-                       read_at(m_descriptor, payload.data(), payload.size(), record.offset) &&
+    const bool sound = gis::read_at(m_descriptor, &head, sizeof head, record.offset - sizeof head) &&
+                       gis::read_at(m_descriptor, payload.data(), payload.size(), record.offset) &&
                        head.payload_xxh64 == xxh64(payload);
     return sound ? std::optional(std::move(payload)) : std::nullopt;
 }
@@ -141,8 +115,8 @@ Journal::Record Journal::append(Kind kind, std::uint64_t key, std::uint64_t numb
     const std::string_view head_bytes(reinterpret_cast<const char*>(&head), sizeof head);
     const std::lock_guard lock(m_append);
     // A head without its payload runs over the end of the file and is not believed.
-    write_at(m_descriptor, m_path, head_bytes, m_end);
-    write_at(m_descriptor, m_path, payload, m_end + sizeof head);
+    gis::write_at(m_descriptor, m_path, head_bytes, m_end);
+    gis::write_at(m_descriptor, m_path, payload, m_end + sizeof head);
     const Record record{kind, key, number, m_end + sizeof head, payload.size()};
     m_end += sizeof head + payload.size();
     return record;

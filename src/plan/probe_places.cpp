@@ -7,8 +7,7 @@
 
 namespace catchfield::plan {
 
-std::vector<std::string> stray_stops(const ProbeStops& probes,
-                                     const std::vector<FieldBoundary>& fields,
+std::vector<std::string> stray_stops(const ProbeStops& probes, const FieldList& fields,
                                      const gis::Crs& boundary_crs) {
     std::vector<std::string> texts;
     if (probes.stops.empty()) return texts;

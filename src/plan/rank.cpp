@@ -281,10 +281,10 @@ void write_folder(const RankRequest& request, const erosion::Ranking& ranking, c
     gis::StagedFolder folder(request.output, request.overwrite);
     const auto zone_columns = columns_of(true);
     const auto field_columns = columns_of(false);
-    gis::write_file_atomically(folder.path() + "/zones.csv",
-                               csv_of(zone_columns, ranking.zones, plans.facts), false);
-    gis::write_file_atomically(folder.path() + "/fields.csv",
-                               csv_of(field_columns, ranking.fields, plans.facts), false);
+    gis::write_staged_file(folder.path() + "/zones.csv",
+                           csv_of(zone_columns, ranking.zones, plans.facts));
+    gis::write_staged_file(folder.path() + "/fields.csv",
+                           csv_of(field_columns, ranking.fields, plans.facts));
     gis::GeoPackageWriter package(
         folder.path() + "/ranking.gpkg",
         {{"zones", gis::LayerGeometry::multi_polygon, field_specs(zone_columns), plans.crs,

@@ -46,7 +46,7 @@ std::string share_name(const Share& share) {
     return std::to_string(share.index) + " of " + std::to_string(share.count);
 }
 
-std::vector<std::size_t> shares_of(const std::vector<FieldBoundary>& fields, const gis::Crs& crs,
+std::vector<std::size_t> shares_of(const FieldList& fields, const gis::Crs& crs,
                                    std::size_t count) {
     std::vector<double> weights;
     double sum = 0.0;

@@ -27,7 +27,7 @@ std::string share_name(const Share& share);
 /// what every field costs, and goes to the share in which the middle of its weight falls. Each
 /// share weighs at most one n-th of all and one field more. The same on every machine: no library
 /// functions take part. A share may be empty.
-std::vector<std::size_t> shares_of(const std::vector<FieldBoundary>& fields, const gis::Crs& crs,
+std::vector<std::size_t> shares_of(const FieldList& fields, const gis::Crs& crs,
                                    std::size_t count);
 
 }  // namespace catchfield::plan

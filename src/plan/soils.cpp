@@ -6,6 +6,7 @@
 #include "base/units.hpp"
 #include "erosion/soil_loss.hpp"
 #include "gis/files.hpp"
+#include "gis/vector.hpp"
 #include "plan/notes.hpp"
 #include "plan/yields.hpp"
 
@@ -123,6 +124,157 @@ SoilFacts facts_of(soil::MapUnit unit, const soil::Profile* profile,
     return facts;
 }
 
+/// Features of the soil map one by one, in the file's order, turned into facts and shapes.
+class MapReader {
+  public:
+    MapReader(const Job& job, Soils& soils, const std::set<std::string>& horizon_names,
+              const soil::MapUnitColumns& columns)
+        : m_job(job), m_soils(soils), m_horizon_names(horizon_names), m_columns(columns) {}
+
+    void visit(const gis::VectorLayer& layer, gis::Feature&& feature) {
+        if (m_boxes.empty()) begin(layer);
+        gis::require_place(layer, feature, m_crs);
+        m_boxes.push_back(feature.polygons.empty() ? no_box : bounds(feature.polygons));
+        m_shapes.add(feature.polygons);
+        m_soils.facts_of.push_back(facts_of_feature(layer, feature));
+    }
+
+    /// Checks what needs the whole map and hands it over.
+    void finish(const gis::VectorLayer& layer);
+
+  private:
+    struct Known {
+        int facts = 0;
+        std::vector<std::string> doubts;
+    };
+    static constexpr Box no_box{1.0, 1.0, -1.0, -1.0};
+
+    void begin(const gis::VectorLayer& layer);
+    int facts_of_feature(const gis::VectorLayer& layer, const gis::Feature& feature);
+    std::optional<std::string> value_of(const gis::VectorLayer& layer, const gis::Feature& feature,
+                                        std::string_view column);
+    std::string values_of(const gis::Feature& feature) const;
+
+    const Job& m_job;
+    Soils& m_soils;
+    const std::set<std::string>& m_horizon_names;
+    const soil::MapUnitColumns& m_columns;
+    gis::Crs m_crs;
+    gis::ShapeFile m_shapes;
+    std::vector<Box> m_boxes;
+    // A survey has few map units and many polygons: those that agree in every column looked at so
+    // far lead to the same facts and the same doubts.
+    std::set<std::size_t> m_looked_at;
+    std::map<std::string, Known> m_by_values;
+    std::set<std::string> m_without_profile;
+    RepeatedNotes m_notes;
+    bool m_any_k = false;
+};
+
+void MapReader::begin(const gis::VectorLayer& layer) {
+    m_crs = gis::require_crs(layer.crs_wkt, m_job.soil.crs, m_job.soil.map, "soil.crs");
+    for (const auto& [name, column] : m_job.soil.columns) {
+        if (layer.find_column(column) || m_horizon_names.contains(column)) continue;
+        throw Error(
+            ErrorKind::usage,
+            "soil.columns: neither the soil map nor the horizons have a column '" + column + "'",
+            {.path = m_job.soil.map, .layer = layer.name});
+    }
+}
+
+std::optional<std::string> MapReader::value_of(const gis::VectorLayer& layer,
+                                               const gis::Feature& feature,
+                                               std::string_view column) {
+    const auto position = layer.find_column(column);
+    if (position) m_looked_at.insert(*position);
+    if (!position || feature.values[*position].empty()) return std::nullopt;
+    const std::string& text = feature.values[*position];
+    // The soil room reads US units and checks their ranges; SI columns are turned here.
+    double factor = 1.0;
+    if (m_job.soil.k_si && (column == m_columns.k || column == m_columns.kw))
+        factor = units::k_si_per_us;
+    if (m_job.soil.t_si && column == m_columns.t) factor = units::mg_ha_per_ton_ac;
+    const auto number = factor != 1.0 ? parse_number(text) : std::nullopt;
+    return number ? shortest(*number / factor) : text;
+}
+
+std::string MapReader::values_of(const gis::Feature& feature) const {
+    std::string key;
+    for (const std::size_t position : m_looked_at) key += feature.values[position] + '\n';
+    return key;
+}
+
+int MapReader::facts_of_feature(const gis::VectorLayer& layer, const gis::Feature& feature) {
+    const std::string what = "feature " + std::to_string(feature.fid);
+    const auto say = [&](const std::vector<std::string>& doubts) {
+        for (const std::string& doubt : doubts) m_notes.add(what, doubt);
+    };
+    if (const auto known = m_by_values.find(values_of(feature)); known != m_by_values.end()) {
+        say(known->second.doubts);
+        return known->second.facts;
+    }
+    const soil::AttributeLookup lookup = [&](std::string_view column) {
+        return value_of(layer, feature, column);
+    };
+    soil::MapUnit unit;
+    try {
+        unit = soil::read_map_unit(lookup, m_columns, what);
+    } catch (const Error& error) {
+        const std::string& column = error.context().layer;
+        throw Error(error.kind(), (column.empty() ? "" : column + ": ") + error.reason(),
+                    {.path = m_job.soil.map,
+                     .layer = layer.name,
+                     .feature = std::to_string(feature.fid),
+                     .hint = error.context().hint});
+    }
+    const auto profile = m_soils.profiles.find(unit.key);
+    const bool has_profile = profile != m_soils.profiles.end();
+    if (!has_profile && !m_soils.profiles.empty()) m_without_profile.insert(unit.key);
+    Known known{static_cast<int>(m_soils.facts.size()), unit.warnings};
+    SoilFacts facts =
+        facts_of(std::move(unit), has_profile ? &profile->second : nullptr, known.doubts);
+    say(known.doubts);
+    if (!m_job.nitrogen.yield_column.empty()) {
+        if (const auto text = lookup(m_job.nitrogen.yield_column))
+            facts.yield_goal_kg_ha = yield_of_cell(*text, m_job, m_job.soil.map, what);
+    }
+    m_any_k = m_any_k || facts.erodibility.has_value();
+    m_soils.facts.push_back(std::move(facts));
+    const int number = known.facts;
+    m_by_values.emplace(values_of(feature), std::move(known));
+    return number;
+}
+
+void MapReader::finish(const gis::VectorLayer& layer) {
+    if (m_boxes.empty()) {
+        begin(layer);
+        throw Error(ErrorKind::input, "the soil map has no polygons", {.path = m_job.soil.map});
+    }
+    m_soils.warnings = m_notes.lines("soil map, ");
+    for (const auto& [key, profile] : m_soils.profiles) {
+        for (const std::string& warning : profile.warnings)
+            m_soils.warnings.push_back("horizons of " + key + ": " + warning);
+    }
+    if (!m_without_profile.empty()) {
+        std::string list;
+        for (const std::string& key : m_without_profile) list += (list.empty() ? "" : ", ") + key;
+        m_soils.warnings.push_back("no horizons for map units " + list +
+                                   ": density and depth are not known there");
+    }
+    if (!m_any_k) {
+        throw Error(
+            ErrorKind::data,
+            std::string(
+                "no soil polygon has an erodibility K that can be used, nor texture to work it out "
+                "from") +
+                (m_soils.warnings.empty() ? "" : " (" + m_soils.warnings.front() + ")"),
+            {.path = m_job.soil.map,
+             .layer = layer.name,
+             .hint = "Name the column: soil.columns = k=<column>, or sand=, silt=, clay=, om=."});
+    }
+    m_soils.map.emplace(std::move(m_shapes), m_boxes, m_crs);
+}
+
 }  // namespace
 
 Soils load_soils(const Job& job) {
@@ -130,123 +282,18 @@ Soils load_soils(const Job& job) {
     soil::MapUnitColumns map_columns;
     soil::HorizonColumns horizon_columns;
     apply_columns(job, map_columns, horizon_columns);
-
     std::set<std::string> horizon_names;
     if (!job.soil.horizons.empty()) {
         const Table table = Table::parse(gis::read_file(job.soil.horizons), job.soil.horizons);
         horizon_names.insert(table.columns().begin(), table.columns().end());
         soils.profiles = soil::read_profiles(table, horizon_columns);
     }
-    gis::VectorLayer layer = gis::read_layer(job.soil.map, job.soil.layer);
-    const gis::Crs crs = gis::require_crs(layer.crs_wkt, job.soil.crs, job.soil.map, "soil.crs");
-    for (const auto& [name, column] : job.soil.columns) {
-        if (layer.find_column(column) || horizon_names.contains(column)) continue;
-        throw Error(
-            ErrorKind::usage,
-            "soil.columns: neither the soil map nor the horizons have a column '" + column + "'",
-            {.path = job.soil.map, .layer = layer.name});
-    }
-    std::set<std::string> without_profile;
-    bool any_k = false;
-    soils.facts_of.reserve(layer.features.size());
-    // A survey has few map units and many polygons: those that agree in every column looked at so
-    // far lead to the same facts and the same doubts.
-    std::set<std::size_t> looked_at;
-    struct Known {
-        int facts = 0;
-        std::vector<std::string> doubts;
-    };
-    std::map<std::string, Known> by_values;
-    const auto values_of = [&](const gis::Feature& feature) {
-        std::string key;
-        for (const std::size_t position : looked_at) key += feature.values[position] + '\n';
-        return key;
-    };
-    RepeatedNotes notes;
-    for (const gis::Feature& feature : layer.features) {
-        const std::string what = "feature " + std::to_string(feature.fid);
-        const auto say = [&](const std::vector<std::string>& doubts) {
-            for (const std::string& doubt : doubts) notes.add(what, doubt);
-        };
-        if (const auto known = by_values.find(values_of(feature)); known != by_values.end()) {
-            soils.facts_of.push_back(known->second.facts);
-            say(known->second.doubts);
-            continue;
-        }
-        const soil::AttributeLookup lookup =
-            [&](std::string_view column) -> std::optional<std::string> {
-            const auto position = layer.find_column(column);
-            if (position) looked_at.insert(*position);
-            if (!position || feature.values[*position].empty()) return std::nullopt;
-            const std::string& text = feature.values[*position];
-            // The soil room reads US units and checks their ranges; SI columns are turned here.
-            double factor = 1.0;
-            if (job.soil.k_si && (column == map_columns.k || column == map_columns.kw))
-                factor = units::k_si_per_us;
-            if (job.soil.t_si && column == map_columns.t) factor = units::mg_ha_per_ton_ac;
-            const auto number = factor != 1.0 ? parse_number(text) : std::nullopt;
-            return number ? shortest(*number / factor) : text;
-        };
-        soil::MapUnit unit;
-        try {
-            unit = soil::read_map_unit(lookup, map_columns, what);
-        } catch (const Error& error) {
-            const std::string& column = error.context().layer;
-            throw Error(error.kind(), (column.empty() ? "" : column + ": ") + error.reason(),
-                        {.path = job.soil.map,
-                         .layer = layer.name,
-                         .feature = std::to_string(feature.fid),
-                         .hint = error.context().hint});
-        }
-        const auto profile = soils.profiles.find(unit.key);
-        if (profile == soils.profiles.end() && !soils.profiles.empty())
-            without_profile.insert(unit.key);
-        Known known{static_cast<int>(soils.facts.size()), unit.warnings};
-        SoilFacts facts =
-            facts_of(std::move(unit), profile == soils.profiles.end() ? nullptr : &profile->second,
-                     known.doubts);
-        say(known.doubts);
-        if (!job.nitrogen.yield_column.empty()) {
-            if (const auto text = lookup(job.nitrogen.yield_column)) {
-                facts.yield_goal_kg_ha = yield_of_cell(*text, job, job.soil.map, what);
-            }
-        }
-        any_k = any_k || facts.erodibility.has_value();
-        soils.facts.push_back(std::move(facts));
-        soils.facts_of.push_back(known.facts);
-        by_values.emplace(values_of(feature), std::move(known));
-    }
-    soils.warnings = notes.lines("soil map, ");
-    for (const auto& [key, profile] : soils.profiles) {
-        for (const std::string& warning : profile.warnings) {
-            soils.warnings.push_back("horizons of " + key + ": " + warning);
-        }
-    }
-    if (!without_profile.empty()) {
-        std::string list;
-        for (const std::string& key : without_profile) list += (list.empty() ? "" : ", ") + key;
-        soils.warnings.push_back("no horizons for map units " + list +
-                                 ": density and depth are not known there");
-    }
-    if (soils.facts.empty() || layer.features.empty()) {
-        throw Error(ErrorKind::input, "the soil map has no polygons", {.path = job.soil.map});
-    }
-    if (!any_k) {
-        throw Error(
-            ErrorKind::data,
-            std::string(
-                "no soil polygon has an erodibility K that can be used, nor texture to work it out "
-                "from") +
-                (soils.warnings.empty() ? "" : " (" + soils.warnings.front() + ")"),
-            {.path = job.soil.map,
-             .layer = layer.name,
-             .hint = "Name the column: soil.columns = k=<column>, or sand=, silt=, clay=, om=."});
-    }
-    for (gis::Feature& feature : layer.features) {
-        feature.values.clear();
-        feature.values.shrink_to_fit();
-    }
-    soils.map.emplace(std::move(layer), crs);
+    MapReader reader(job, soils, horizon_names, map_columns);
+    reader.finish(gis::visit_layer(
+        job.soil.map, job.soil.layer,
+        [&](const gis::VectorLayer& layer, gis::Feature&& feature) {
+            reader.visit(layer, std::move(feature));
+        }));
     return soils;
 }
 

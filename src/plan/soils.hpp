@@ -4,7 +4,7 @@
 
 #include "base/confidence.hpp"
 #include "erosion/wind.hpp"
-#include "gis/vector.hpp"
+#include "gis/polygon_map.hpp"
 #include "plan/job.hpp"
 #include "soil/density.hpp"
 #include "soil/erodibility.hpp"
@@ -42,9 +42,9 @@ struct SoilFacts {
 
 struct Soils {
     std::map<std::string, soil::Profile> profiles;
-    std::optional<gis::VectorSource> map;  ///< shapes; its columns are in `facts`
-    std::vector<SoilFacts> facts;          ///< polygons whose columns say the same share them
-    std::vector<int> facts_of;             ///< per feature of the map, an index into `facts`
+    std::optional<gis::PolygonMap> map;
+    std::vector<SoilFacts> facts;  ///< polygons whose columns say the same share them
+    std::vector<int> facts_of;     ///< per polygon of the map, an index into `facts`
     std::vector<std::string> warnings;
 };
 

@@ -247,8 +247,8 @@ void PlanWriter::finish() {
     state.budget->commit(false);
     state.package->commit();
     if (state.head.job.output.reports) {
-        gis::write_file_atomically(state.folder + "/report.html",
-                                   index_page(state.head, state.index), false);
+        gis::write_staged_file(state.folder + "/report.html",
+                               index_page(state.head, state.index));
     }
     state.json->write(run_json_tail());
     state.json->commit(false);

@@ -28,7 +28,7 @@ TEST(AtomicFile, AppearsWholeOrNotAtAll) {
     EXPECT_TRUE(testing::entries_of(folder.path()).empty());
     write_file_atomically(path, std::string("a\0b", 3));
     EXPECT_EQ(slurp(path), std::string("a\0b", 3));
-    write_file_atomically(path, "new", false);
+    write_file_atomically(path, "new");
     EXPECT_EQ(slurp(path), "new");
     EXPECT_EQ(testing::entries_of(folder.path()).size(), 1U);
     const mode_t mask = umask(0);
@@ -89,13 +89,13 @@ TEST(StagedFolder, AppearsAtTheEnd) {
     const std::string target = folder / "plan";
     {
         const StagedFolder staged(target, false);
-        write_file_atomically(staged.path() + "/a", "1", false);
+        write_file_atomically(staged.path() + "/a", "1");
         EXPECT_FALSE(std::filesystem::exists(target));
     }
     EXPECT_TRUE(testing::entries_of(folder.path()).empty());
     {
         StagedFolder staged(target + "/", false);
-        write_file_atomically(staged.folder("rates") + "/a", "1", false);
+        write_file_atomically(staged.folder("rates") + "/a", "1");
         staged.commit();
     }
     EXPECT_EQ(slurp(target + "/rates/a"), "1");
@@ -103,7 +103,7 @@ TEST(StagedFolder, AppearsAtTheEnd) {
     EXPECT_EQ(error_of([&] { StagedFolder(target, false); }).kind(), ErrorKind::usage);
     {
         StagedFolder staged(target, true);
-        write_file_atomically(staged.path() + "/b", "2", false);
+        write_file_atomically(staged.path() + "/b", "2");
         staged.commit();
     }
     EXPECT_FALSE(std::filesystem::exists(target + "/rates"));

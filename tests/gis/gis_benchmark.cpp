@@ -101,7 +101,7 @@ void put_to_disk(benchmark::State& state) {
     const std::string path =
         (std::filesystem::temp_directory_path() / "gis-benchmark.bin").string();
     const std::string bytes(6000, 'x');
-    for (auto _ : state) write_file_atomically(path, bytes, false);
+    for (auto _ : state) write_file_atomically(path, bytes);
 }
 BENCHMARK(put_to_disk)->Unit(benchmark::kMicrosecond);
 

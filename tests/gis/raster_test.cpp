@@ -599,7 +599,7 @@ TEST(Threads, GiveWhatOneGives) {
         const GridFrame frame = frame_of(corner.x + 10 * i, corner.y, 10, 30, 30);
         const auto window = source->read<float>(frame, crs, Resampling::bilinear);
         const std::string tiff = geotiff_bytes(window.values, window.valid, crs, {.unit = "kg/ha"});
-        write_file_atomically(folder / (std::to_string(i) + ".tif"), tiff, false);
+        write_file_atomically(folder / (std::to_string(i) + ".tif"), tiff);
         return tiff +
                geojson_bytes({},
                              std::vector<PolygonRow>{{testing::box_shape(frame.west, frame.south(),

@@ -2,9 +2,14 @@
 #include "gis/vector.hpp"
 
 #include "base/random.hpp"
+#include "gis/polygon_map.hpp"
 #include "support.hpp"
 
+#include <cstdlib>
+#include <filesystem>
+#include <stdexcept>
 #include <thread>
+#include <unistd.h>
 
 namespace catchfield::gis {
 namespace {
@@ -253,30 +258,103 @@ TEST(VectorSource, FindsWhatALinearSearchFinds) {
     }
 }
 
-TEST(VectorSource, MovesHitsIntoTheBoxesCrs) {
+/// A map of the layer's polygons.
+PolygonMap map_of(const VectorLayer& layer, const Crs& crs) {
+    ShapeFile shapes;
+    std::vector<Box> boxes;
+    for (const Feature& feature : layer.features) {
+        shapes.add(feature.polygons);
+        boxes.push_back(feature.box());
+    }
+    return {std::move(shapes), boxes, crs};
+}
+
+TEST(ShapeFile, GivesBackEveryPointOfMoreShapesThanItBuffers) {
+    Random random(3);
+    std::vector<MultiPolygon> shapes;
+    ShapeFile file;
+    for (int i = 0; i < 20'000; ++i) {
+        MultiPolygon shape(random.below(3));  // some without any polygon
+        for (Polygon& polygon : shape) {
+            polygon.outer.resize(random.below(9));
+            polygon.holes.resize(random.below(3));
+            for (Ring& hole : polygon.holes) hole.resize(4);
+            for (Point& point : polygon.outer) point = {random.uniform(), -random.uniform()};
+            for (Ring& hole : polygon.holes) hole[1] = {random.uniform(), 1e300};
+        }
+        file.add(shape);
+        shapes.push_back(std::move(shape));
+    }
+    file.finish();
+    ASSERT_EQ(file.size(), shapes.size());
+    for (std::size_t i = shapes.size(); i-- > 0;) ASSERT_EQ(file.shape(i), shapes[i]) << i;
+    EXPECT_THROW(file.shape(shapes.size()), std::out_of_range);
+}
+
+TEST(ShapeFile, NamesTheFolderThatCannotBeWritten) {
+    const TemporaryFolder folder;
+    const char* before = std::getenv("TMPDIR");
+    const std::string kept = before != nullptr ? before : "";
+    std::filesystem::create_directory(folder / "there");
+    ::setenv("TMPDIR", (folder / "there").c_str(), 1);
+    {
+        const ShapeFile file;
+        EXPECT_TRUE(std::filesystem::is_empty(folder / "there")) << "the file has no name";
+    }
+    std::filesystem::permissions(folder / "there", std::filesystem::perms::owner_read);
+    if (::geteuid() != 0) {
+        const Error refused = error_of([] { const ShapeFile file; });
+        EXPECT_EQ(refused.kind(), ErrorKind::output);
+        EXPECT_EQ(refused.context().path, folder / "there");
+    }
+    before != nullptr ? ::setenv("TMPDIR", kept.c_str(), 1) : ::unsetenv("TMPDIR");
+}
+
+TEST(PolygonMap, FindsWhatTheLayerHas) {
+    const Crs crs = Crs::from_epsg(32615);
+    const VectorLayer layer = random_boxes(5, 300);
+    const PolygonMap map = map_of(layer, crs);
+    const VectorSource source(layer, crs);
+    ASSERT_EQ(map.size(), 300U);
+    Random random(13);
+    for (int trial = 0; trial < 100; ++trial) {
+        const double x = random.uniform(-10, 110);
+        const double y = random.uniform(-10, 110);
+        const Box box{x, y, x + random.uniform(0, 30), y + random.uniform(0, 30)};
+        const std::vector<std::size_t> expected = source.query(box);
+        const auto hits = map.query(box, crs);
+        ASSERT_EQ(hits.size(), expected.size());
+        for (std::size_t i = 0; i < hits.size(); ++i) {
+            ASSERT_EQ(hits[i].position, expected[i]);
+            ASSERT_EQ(hits[i].shape, layer.features[expected[i]].polygons);
+        }
+    }
+}
+
+TEST(PolygonMap, MovesHitsIntoTheBoxesCrs) {
     const Crs utm = Crs::from_epsg(32615);
     VectorLayer layer;
     Feature feature;
     feature.kind = GeometryKind::polygons;
     feature.polygons = testing::box_shape(-93.01, 41.99, -92.99, 42.01);
     layer.features.push_back(feature);
-    const VectorSource source(layer, Crs::wgs84());
+    const PolygonMap map = map_of(layer, Crs::wgs84());
     const Point here = transformer(Crs::wgs84(), utm).apply(Point{-93.0, 42.0});
-    std::vector<VectorSource::Hit> hits;
+    std::vector<PolygonMap::Hit> hits;
     std::thread([&] {
-        hits = source.query(Box{here.x - 50, here.y - 50, here.x + 50, here.y + 50}, utm);
+        hits = map.query(Box{here.x - 50, here.y - 50, here.x + 50, here.y + 50}, utm);
     }).join();
     ASSERT_EQ(hits.size(), 1U);
     const Box box = bounds(hits[0].shape);
     EXPECT_TRUE(box.min_x < here.x && here.x < box.max_x && box.min_y < here.y &&
                 here.y < box.max_y);
-    EXPECT_TRUE(source.query(Box{here.x + 5000, here.y, here.x + 5100, here.y + 9}, utm).empty());
+    EXPECT_TRUE(map.query(Box{here.x + 5000, here.y, here.x + 5100, here.y + 9}, utm).empty());
     const VectorLayer moved = transformed(layer, Crs::wgs84(), utm);
     EXPECT_EQ(moved.features[0].polygons, hits[0].shape);
     EXPECT_EQ(moved.crs_wkt, utm.wkt());
 }
 
-TEST(VectorSource, WorksOverTheAntimeridian) {
+TEST(PolygonMap, WorksOverTheAntimeridian) {
     const Crs utm = Crs::from_epsg(32760);
     VectorLayer layer;
     for (const double x : {179.99, -179.999}) {
@@ -285,10 +363,10 @@ TEST(VectorSource, WorksOverTheAntimeridian) {
         feature.polygons = testing::box_shape(x, -17.0, x + 0.005, -16.99);
         layer.features.push_back(feature);
     }
-    const VectorSource source(layer, Crs::wgs84());
+    const PolygonMap map = map_of(layer, Crs::wgs84());
     const Point middle = transformer(Crs::wgs84(), utm).apply(Point{180.0, -16.995});
     const auto hits =
-        source.query(Box{middle.x - 2000, middle.y - 500, middle.x + 2000, middle.y + 500}, utm);
+        map.query(Box{middle.x - 2000, middle.y - 500, middle.x + 2000, middle.y + 500}, utm);
     ASSERT_EQ(hits.size(), 2U);
     EXPECT_LT(bounds(hits[0].shape).max_x, middle.x);
     EXPECT_GT(bounds(hits[1].shape).min_x, middle.x);

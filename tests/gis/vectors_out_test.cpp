@@ -249,7 +249,7 @@ TEST(Shapefile, ComesBackAsWritten) {
         EXPECT_EQ(result.files[i].bytes, again.files[i].bytes) << result.files[i].name;
     EXPECT_EQ(result.warnings.size(), 3U);  // two names, one column of texts
     for (const NamedBytes& file : result.files)
-        write_file_atomically(folder / file.name, file.bytes, false);
+        write_file_atomically(folder / file.name, file.bytes);
     EXPECT_EQ(testing::slurp(folder / "north.cpg"), "UTF-8");
     EXPECT_TRUE(has(testing::slurp(folder / "north.prj"), "GCS_WGS_1984"));
     const std::string dbf = testing::slurp(folder / "north.dbf");
@@ -267,7 +267,7 @@ TEST(Shapefile, ComesBackAsWritten) {
     EXPECT_EQ(layer.features[2].values[0], "");
     EXPECT_EQ(layer.features[2].values[3], "0.333");
     // Zipped, it opens as it is.
-    write_file_atomically(folder / "z.zip", zip_bytes(result.files), false);
+    write_file_atomically(folder / "z.zip", zip_bytes(result.files));
     EXPECT_EQ(read_layer(folder / "z.zip").features.size(), 3U);
 }
 
@@ -288,7 +288,7 @@ TEST(Zip, RefusesUnsafeNames) {
     const TemporaryFolder folder;
     const std::string big(300000, 'q');
     write_file_atomically(folder / "a.zip",
-                          zip_bytes({{"TASKDATA/ä.txt", "x"}, {"b", ""}, {"c", big}}), false);
+                          zip_bytes({{"TASKDATA/ä.txt", "x"}, {"b", ""}, {"c", big}}));
     start();
     for (const auto& [name, bytes] :
          {std::pair<std::string, std::string>{"TASKDATA/ä.txt", "x"}, {"c", big}}) {

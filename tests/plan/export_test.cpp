@@ -73,7 +73,7 @@ Json feature(const MultiPolygon& shape, const gis::Crs& crs, const Json& propert
 
 void write_collection(const std::string& path, const Json& features) {
     gis::write_file_atomically(
-        path, Json{{"type", "FeatureCollection"}, {"features", features}}.dump(), false);
+        path, Json{{"type", "FeatureCollection"}, {"features", features}}.dump());
 }
 
 /// Plans the fields on a slope with two soils, west and east, of different yield; a zone for each.
@@ -115,7 +115,7 @@ std::string make_plan(const Folder& folder, const gis::Crs& crs,
         }
     }
     gis::write_file_atomically(folder / "ground.tif",
-                               gis::geotiff_bytes(ground, Mask(ground.frame, 1), crs, {}), false);
+                               gis::geotiff_bytes(ground, Mask(ground.frame, 1), crs, {}));
     const std::string samples = std::string(CATCHFIELD_SOURCE_DIR) + "/geodata-samples/";
     PlanRequest request;
     JobValues values = read_job_values(samples + "job.ini");
@@ -467,7 +467,7 @@ TEST(Export, AsApplied) {
         }
     }
     log += ",,5\n";
-    gis::write_file_atomically(folder / "log.csv", log, false);
+    gis::write_file_atomically(folder / "log.csv", log);
     request.log = folder / "log.csv";
     const Comparison found = compare_applied(request);
     ASSERT_EQ(found.zones.size(), 2U);
@@ -499,7 +499,7 @@ TEST(Export, NothingHalfWritten) {
     const std::string plan =
         make_plan(folder, utm(32615), {{"Home", rectangle(500000.0, 4450000.0, 300.0, 300.0)}});
     fs::create_directory(folder / "there");
-    gis::write_file_atomically(folder / "there/keep.txt", "mine", false);
+    gis::write_file_atomically(folder / "there/keep.txt", "mine");
     ExportRequest request = request_for(plan, ExportFormat::geotiff, folder / "there", 2.0);
     EXPECT_EQ(kind_of_failure(request), ErrorKind::usage);
     EXPECT_EQ(files_below(folder / "there"), std::vector<std::string>{"keep.txt"});

@@ -48,7 +48,7 @@ Inputs inputs_of(const JobValues& changes) {
     return load_inputs(make_job(demo(changes), samples));
 }
 
-const FieldBoundary& field_named(const Inputs& inputs, const std::string& id) {
+FieldBoundary field_named(const Inputs& inputs, const std::string& id) {
     for (const FieldBoundary& field : inputs.fields) {
         if (field.id == id) return field;
     }

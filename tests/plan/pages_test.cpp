@@ -22,9 +22,11 @@ Inputs demo_inputs() {
     return load_inputs(make_job(read_job_values(samples / "job.ini"), samples));
 }
 
-const FieldBoundary& pond(const Inputs& inputs) {
-    return *std::find_if(inputs.fields.begin(), inputs.fields.end(),
-                         [](const FieldBoundary& field) { return field.id == "Pond"; });
+FieldBoundary pond(const Inputs& inputs) {
+    for (const FieldBoundary& field : inputs.fields) {
+        if (field.id == "Pond") return field;
+    }
+    throw std::out_of_range("no such field");
 }
 
 std::size_t count_of(const std::string& text, const std::string& part) {

@@ -18,6 +18,13 @@ FieldBoundary square(double x, double y, double side) {
     return field;
 }
 
+plan::FieldList list_of(const std::vector<FieldBoundary>& fields) {
+    plan::FieldList list;
+    for (const FieldBoundary& field : fields) list.add(field);
+    list.finish();
+    return list;
+}
+
 TEST(Shares, AreReadFromTheCommandLine) {
     EXPECT_EQ(plan::parse_share("3/8"), (plan::Share{3, 8}));
     EXPECT_EQ(plan::parse_share("1/1"), (plan::Share{1, 1}));
@@ -37,14 +44,14 @@ TEST(Shares, HoldEveryFieldOnceInOrder) {
         for (std::size_t i = 0; i < count; ++i)
             fields.push_back(square(0.0, 0.0, random.uniform(10.0, 2000.0)));
         const std::size_t shares = 1 + random.below(80);
-        const auto parts = plan::shares_of(fields, utm, shares);
+        const auto parts = plan::shares_of(list_of(fields), utm, shares);
         ASSERT_EQ(parts.size(), count);
         for (std::size_t i = 0; i < count; ++i) {
             ASSERT_GE(parts[i], 1U);
             ASSERT_LE(parts[i], shares);
             ASSERT_GE(parts[i], parts[i > 0 ? i - 1 : 0]);
         }
-        EXPECT_EQ(parts, plan::shares_of(fields, utm, shares));
+        EXPECT_EQ(parts, plan::shares_of(list_of(fields), utm, shares));
     }
 }
 
@@ -54,7 +61,7 @@ TEST(Shares, AreBalancedByArea) {
     std::vector<FieldBoundary> fields;
     for (int i = 0; i < 2000; ++i) fields.push_back(square(0, 0, random.uniform(50.0, 800.0)));
     for (const std::size_t count : {2U, 7U, 64U}) {
-        const auto parts = plan::shares_of(fields, utm, count);
+        const auto parts = plan::shares_of(list_of(fields), utm, count);
         std::vector<double> areas(count, 0.0);
         double total = 0.0;
         for (std::size_t i = 0; i < fields.size(); ++i) {
@@ -70,7 +77,7 @@ TEST(Shares, AreBalancedByArea) {
 TEST(Shares, OneHugeFieldLeavesSharesEmpty) {
     std::vector<FieldBoundary> fields = {square(0, 0, 100), square(0, 0, 10'000),
                                          square(0, 0, 100)};
-    const auto parts = plan::shares_of(fields, gis::Crs::from_epsg(32615), 4);
+    const auto parts = plan::shares_of(list_of(fields), gis::Crs::from_epsg(32615), 4);
     EXPECT_EQ(parts.size(), 3U);
     EXPECT_LE(parts.back(), 4U);
 }
@@ -81,15 +88,15 @@ TEST(Shares, DegreesShrinkTowardsThePoles) {
     // third is wholly before it.
     const auto at = [](double latitude) { return square(10.0, latitude - 0.05, 0.1); };
     const std::vector<FieldBoundary> fields = {at(60), at(60), at(60), at(0), at(0)};
-    const auto parts = plan::shares_of(fields, gis::Crs::wgs84(), 2);
+    const auto parts = plan::shares_of(list_of(fields), gis::Crs::wgs84(), 2);
     EXPECT_EQ(parts, (std::vector<std::size_t>{1, 1, 1, 2, 2}));
-    const auto flat = plan::shares_of(fields, gis::Crs::from_epsg(32615), 2);
+    const auto flat = plan::shares_of(list_of(fields), gis::Crs::from_epsg(32615), 2);
     EXPECT_EQ(flat, (std::vector<std::size_t>{1, 1, 2, 2, 2}));
 }
 
 TEST(Shares, BrokenShapesWeighSomething) {
     std::vector<FieldBoundary> fields(4);  // no shape at all
-    const auto parts = plan::shares_of(fields, gis::Crs::wgs84(), 2);
+    const auto parts = plan::shares_of(list_of(fields), gis::Crs::wgs84(), 2);
     EXPECT_EQ(parts, (std::vector<std::size_t>{1, 1, 2, 2}));
 }
 

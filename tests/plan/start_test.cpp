@@ -47,8 +47,7 @@ void write_raster(const std::string& path, double cell,
     }
     gis::write_file_atomically(
         path,
-        gis::geotiff_bytes(raster, Mask(frame, 1), gis::Crs::from_user_input(code, "test"), {}),
-        false);
+        gis::geotiff_bytes(raster, Mask(frame, 1), gis::Crs::from_user_input(code, "test"), {}));
 }
 
 double hills(double x, double y) {

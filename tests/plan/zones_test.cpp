@@ -40,9 +40,11 @@ Inputs demo_inputs(const JobValues& changes = {}) {
     return load_inputs(make_job(values, samples));
 }
 
-const FieldBoundary& field_named(const Inputs& inputs, const std::string& id) {
-    return *std::find_if(inputs.fields.begin(), inputs.fields.end(),
-                         [&](const FieldBoundary& field) { return field.id == id; });
+FieldBoundary field_named(const Inputs& inputs, const std::string& id) {
+    for (const FieldBoundary& field : inputs.fields) {
+        if (field.id == id) return field;
+    }
+    throw std::out_of_range("no such field");
 }
 
 using Scratch = testing::TemporaryFolder;
@@ -80,7 +82,7 @@ TEST(FieldZones, DoNotDependOnTheOrderOfFeatures) {
 
 TEST(FieldZones, MeansEqualAnIndependentExactOverlay) {
     const Inputs inputs = demo_inputs();
-    const FieldBoundary& field = field_named(inputs, "Ridge");
+    const FieldBoundary field = field_named(inputs, "Ridge");
     const Ground ground = make_ground(inputs, field);
     const FieldZones zones = make_field_zones(inputs, field, ground);
     const FieldResult result = plan_field(inputs, field);
@@ -165,7 +167,7 @@ TEST(FieldZones, DrawnZonesThatLeaveGroundOutAreRefused) {
 TEST(FieldZones, MergeJoinsZonesAndKeepsTheRest) {
     const Inputs inputs = demo_inputs({{"zones.count", "3"}});
     const Inputs merged = demo_inputs({{"zones.count", "3"}, {"zones.merge", "2+3"}});
-    const FieldBoundary& field = field_named(inputs, "Ridge");
+    const FieldBoundary field = field_named(inputs, "Ridge");
     const FieldResult a = plan_field(inputs, field);
     ASSERT_EQ(a.zones.size(), 3U);
     const FieldResult b = plan_field(merged, field);
@@ -176,7 +178,7 @@ TEST(FieldZones, MergeJoinsZonesAndKeepsTheRest) {
 TEST(FieldZones, RenumberGivesTheNumbersAsked) {
     const Inputs inputs = demo_inputs({{"zones.count", "3"}});
     const Inputs changed = demo_inputs({{"zones.count", "3"}, {"zones.renumber", "3,1,2"}});
-    const FieldBoundary& field = field_named(inputs, "Ridge");
+    const FieldBoundary field = field_named(inputs, "Ridge");
     const FieldResult a = plan_field(inputs, field);
     const FieldResult b = plan_field(changed, field);
     EXPECT_NEAR(b.zones[2].area_ha, a.zones[0].area_ha, 1e-3);
@@ -221,7 +223,7 @@ TEST(FieldZones, AFieldSmallerThanTheMinimumAreaIsOneZone) {
 
 TEST(PointLayers, PointsBecomeALayerAndOutliersAreCounted) {
     const Inputs inputs = demo_inputs();
-    const FieldBoundary& field = field_named(inputs, "Ridge");
+    const FieldBoundary field = field_named(inputs, "Ridge");
     const Ground ground = make_ground(inputs, field);
     const gis::Transformer& to_degrees = gis::transformer(ground.crs, gis::Crs::wgs84());
     const Scratch scratch;
