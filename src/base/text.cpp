@@ -128,6 +128,9 @@ std::size_t utf8_length(std::string_view text) {
 }  // namespace
 
 std::string valid_utf8(std::string_view text) {
+    unsigned char all = 0;
+    for (const char c : text) all |= static_cast<unsigned char>(c);
+    if (all < 0x80) return std::string(text);  // ASCII, the usual case
     std::string result;
     result.reserve(text.size());
     while (!text.empty()) {

@@ -104,6 +104,7 @@ std::string encode_by_gdal(const Image& image, const Crs& crs, const TiffOptions
         settings.SetNameValue("BLOCKXSIZE", std::to_string(tile_side(image.cols)).c_str());
         settings.SetNameValue("BLOCKYSIZE", std::to_string(tile_side(image.rows)).c_str());
         settings.SetNameValue("COMPRESS", "DEFLATE");
+        settings.SetNameValue("ZLEVEL", std::to_string(detail::deflate_level).c_str());
         settings.SetNameValue("PREDICTOR", image.type == GDT_Float32 ? "3" : "2");
         if (cells(image) >= many_cells) settings.SetNameValue("NUM_THREADS", "ALL_CPUS");
     }

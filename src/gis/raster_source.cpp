@@ -352,9 +352,11 @@ RasterSource::RasterSource(const std::string& path, const RasterOptions& options
     detail::ensure_started();
     const std::string name = detail::open_path(path);
     const detail::ErrorScope scope;
+    const char* const no_companions[] = {nullptr};
     m_state->dataset.reset(
         GDALDataset::Open(name.c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY | GDAL_OF_VERBOSE_ERROR,
-                          detail::raster_drivers(), nullptr, nullptr));
+                          detail::raster_drivers(), nullptr,
+                          options.companions ? nullptr : no_companions));
     GDALDataset* dataset = m_state->dataset.get();
     if (dataset == nullptr) {
         const bool vrt =

@@ -44,6 +44,9 @@ struct RasterOptions {
     std::string stated_crs;       ///< the user's CRS where the file has none; "" none
     std::string crs_key = "crs";  ///< job-file key named in the message for a missing CRS
     RasterLimits limits{};
+    /// Whether files beside it (world file, .aux.xml, overviews) are looked for; that takes longer
+    /// the more files its folder has.
+    bool companions = true;
 };
 
 enum class Resampling {

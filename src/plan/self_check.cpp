@@ -154,7 +154,9 @@ void check_sums(const Job& job, const ZoneTable& zones, const std::vector<FieldR
 void check_raster(const std::string& folder, const FieldRecord& field,
                   std::vector<std::string>& wrong) {
     const std::string name = "rates/" + field.stem + "-nitrogen.tif";
-    const gis::RasterSource source(folder + "/" + name);
+    gis::RasterOptions alone;
+    alone.companions = false;
+    const gis::RasterSource source(folder + "/" + name, alone);
     const gis::RasterInfo& info = source.info();
     if (info.nodata != -9999.0) wrong.push_back(name + ": the raster has lost its no-data value");
     if (info.unit != field.rate_unit) {

@@ -20,8 +20,7 @@ constexpr std::uint32_t pixel_scale = 33550, tie_points = 33922, geo_keys = 3473
                         gdal_nodata = 42113;
 
 void add_fields(TIFF* tiff) {
-    // Where GDAL has told libtiff of them already, these are left out. libtiff wants names that it
-    // may write to.
+    // libtiff wants names that it may write to.
     static std::array<std::string, 7> names = {
         "GeoPixelScale",  "GeoTiePoints", "GeoKeyDirectory", "GeoDoubleParams",
         "GeoASCIIParams", "GDALMetadata", "GDALNoDataValue"};
@@ -93,28 +92,27 @@ void unmap_nothing(thandle_t, void*, toff_t) {}
 
 using Handle = std::unique_ptr<TIFF, void (*)(TIFF*)>;
 
+constexpr const char* own_name = "catchfield raster in memory";
 TIFFExtendProc other_extender = nullptr;
 
+/// libtiff sorts all the fields it knows whenever some are added, so own rasters take these few and
+/// other people's theirs.
 void extend(TIFF* tiff) {
-    add_fields(tiff);
-    if (other_extender != nullptr) other_extender(tiff);
+    if (std::strcmp(TIFFFileName(tiff), own_name) == 0) {
+        add_fields(tiff);
+    } else if (other_extender != nullptr) {
+        other_extender(tiff);
+    }
 }
 
-/// Reading a directory forgets fields that were added before, unless libtiff is told where they
-/// come from; GDAL does so only when it first opens a raster.
-void know_fields() {
+/// mode as of TIFFOpen. The fields are known from the start, and again whenever a directory is read.
+Handle opened(Memory& file, const char* mode) {
     static std::once_flag known;
     std::call_once(known, [] { other_extender = TIFFSetTagExtender(extend); });
-}
-
-/// mode as of TIFFOpen: "rh" leaves the directory unread until its fields are known.
-Handle opened(Memory& file, const char* mode) {
-    know_fields();
-    Handle tiff(TIFFClientOpen("raster.tif", mode, &file, read_memory, write_memory, seek_memory,
+    Handle tiff(TIFFClientOpen(own_name, mode, &file, read_memory, write_memory, seek_memory,
                                close_memory, memory_size, map_nothing, unmap_nothing),
                 TIFFClose);
     if (tiff == nullptr) throw Error(ErrorKind::internal, "a TIFF in memory cannot be opened");
-    add_fields(tiff.get());
     return tiff;
 }
 
@@ -144,9 +142,7 @@ void set_text(TIFF* tiff, std::uint32_t tag, const std::string& text) {
 
 DescribingTags describing_tags(std::string file) {
     Memory memory{std::move(file)};
-    const Handle tiff = opened(memory, "rh");
-    if (TIFFReadDirectory(tiff.get()) == 0)
-        throw Error(ErrorKind::internal, "a TIFF in memory has no directory");
+    const Handle tiff = opened(memory, "r");
     return {.keys = values_of<std::uint16_t>(tiff.get(), geo_keys),
             .key_doubles = values_of<double>(tiff.get(), geo_doubles),
             .key_text = text_of(tiff.get(), geo_text),
@@ -168,6 +164,7 @@ std::string tiled_tiff(const TiffImage& image, const DescribingTags& tags) {
     TIFFSetField(tiff, TIFFTAG_PHOTOMETRIC, PHOTOMETRIC_MINISBLACK);
     TIFFSetField(tiff, TIFFTAG_PLANARCONFIG, PLANARCONFIG_CONTIG);
     TIFFSetField(tiff, TIFFTAG_COMPRESSION, COMPRESSION_ADOBE_DEFLATE);
+    TIFFSetField(tiff, TIFFTAG_ZIPQUALITY, deflate_level);
     TIFFSetField(tiff, TIFFTAG_PREDICTOR, real ? PREDICTOR_FLOATINGPOINT : PREDICTOR_HORIZONTAL);
     TIFFSetField(tiff, TIFFTAG_TILEWIDTH, image.tile_cols);
     TIFFSetField(tiff, TIFFTAG_TILELENGTH, image.tile_rows);
