@@ -4,6 +4,7 @@
 
 #include "base/error.hpp"
 #include "base/random.hpp"
+#include "base/vector_clones.hpp"
 
 #include <tbb/parallel_for.h>
 
@@ -26,6 +27,7 @@ struct Block {
     std::array<double, block_size> label;
     std::array<double, block_size> distance;
 
+    CATCHFIELD_VECTOR_CLONES
     void nearest(const Samples& samples, std::size_t begin, std::size_t size, const double* centres,
                  int count) {
         const std::size_t dims = samples.dims;
@@ -292,6 +294,7 @@ void check(const Samples& samples, const KMeansOptions& options) {
 
 }  // namespace
 
+CATCHFIELD_VECTOR_CLONES
 std::vector<std::size_t> plus_plus_seeds(const Samples& samples, int count, std::uint64_t seed) {
     Random random(seed);
     const std::size_t n = samples.count;

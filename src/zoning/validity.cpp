@@ -2,6 +2,8 @@
 // Indices that judge how many clusters there are.
 #include "zoning/validity.hpp"
 
+#include "base/vector_clones.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -41,6 +43,7 @@ double calinski_harabasz(double total_ss, double within_ss, std::size_t n, int c
     return (total_ss - within_ss) / (k - 1.0) / (within_ss / (static_cast<double>(n) - k));
 }
 
+CATCHFIELD_VECTOR_CLONES
 double mean_silhouette(const Samples& samples, std::span<const std::uint8_t> labels, int count) {
     const std::size_t n = samples.count;
     const auto clusters = static_cast<std::size_t>(count);
