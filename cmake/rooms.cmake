@@ -45,8 +45,8 @@ endfunction()
 
 # catchfield_test(NAME LABEL label SOURCES a.cpp ... ROOMS room ... [PRIVATE lib ...] [WHOLE])
 #
-# A test that limits memory or loads a library before others cannot run under a sanitizer: it gets the
-# label no_sanitizer besides its own (set_tests_properties ... LABELS "command;no_sanitizer").
+# A test that cannot run under a sanitizer gets the label no_sanitizer besides its own, and a comment that says why
+# (set_tests_properties ... LABELS "command;no_sanitizer").
 #
 # One test program. Its cases become CTest tests one by one; with WHOLE the program is one CTest
 # test, which saves GDAL's start-up time for every case.
@@ -67,6 +67,14 @@ function(catchfield_test name)
   else()
     gtest_discover_tests(${target} TEST_PREFIX ${name}. DISCOVERY_TIMEOUT 120 PROPERTIES LABELS ${T_LABEL})
   endif()
+endfunction()
+
+# catchfield_timeout(SECONDS test ...): a test's limit; sanitizers get ten times that.
+function(catchfield_timeout seconds)
+  if(CATCHFIELD_SANITIZE)
+    math(EXPR seconds "10 * ${seconds}")
+  endif()
+  set_tests_properties(${ARGN} PROPERTIES TIMEOUT ${seconds})
 endfunction()
 
 # catchfield_benchmark(NAME SOURCES a.cpp ... ROOMS room ...): a Google Benchmark program.

@@ -107,9 +107,9 @@ inline std::size_t finished_in(const std::string& partial, const std::string& en
     return count;
 }
 
-/// Waits until that many fields are finished (or ten seconds have gone).
+/// Waits until that many fields are finished (or two minutes have gone).
 inline void wait_for_fields(const std::string& partial, std::size_t count) {
-    for (const double end = now_s() + 10.0; now_s() < end; sleep_s(0.002)) {
+    for (const double end = now_s() + 120.0; now_s() < end; sleep_s(0.002)) {
         if (finished_in(partial, "-nitrogen.tif") >= count) return;
     }
 }
