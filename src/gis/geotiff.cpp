@@ -276,6 +276,7 @@ template std::string class_geotiff_bytes(const Raster<std::uint16_t>&, const Crs
 template std::string class_geotiff_bytes(const Raster<int>&, const Crs&, const TiffOptions&);
 
 std::optional<double> nodata_of_geotiff(const std::string& path) {
+    detail::ensure_started();
     return parse_number(detail::describing_tags(read_file(path)).nodata);
 }
 

@@ -5,6 +5,7 @@
 #include "base/error.hpp"
 #include "base/text.hpp"
 #include "gis/detail/gdal.hpp"
+#include "gis/detail/tiff.hpp"
 #include "gis/files.hpp"
 #include "gis/geopackage.hpp"
 
@@ -79,6 +80,13 @@ void register_all() {
     CPLSetConfigOption("GDAL_MAX_BAND_COUNT", "1000");
     // Write-ahead safety is not needed: files are built aside and renamed when complete.
     CPLSetConfigOption("OGR_SQLITE_SYNCHRONOUS", "OFF");
+    // GDAL tells libtiff of its fields when its first raster is made or opened.
+    GDALDriver* driver = GetGDALDriverManager()->GetDriverByName("GTiff");
+    const char* const first = "/vsimem/catchfield-first.tif";
+    if (driver != nullptr)
+        GDALDatasetUniquePtr(driver->Create(first, 1, 1, 1, GDT_Byte, nullptr)).reset();
+    VSIUnlink(first);
+    detail::register_tiff_fields();
 }
 
 void apply(const Access& access) {

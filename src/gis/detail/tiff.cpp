@@ -7,7 +7,6 @@
 #include <array>
 #include <cstring>
 #include <memory>
-#include <mutex>
 #include <tiffio.h>
 
 namespace catchfield::gis::detail {
@@ -107,8 +106,6 @@ void extend(TIFF* tiff) {
 
 /// mode as of TIFFOpen. The fields are known from the start, and again whenever a directory is read.
 Handle opened(Memory& file, const char* mode) {
-    static std::once_flag known;
-    std::call_once(known, [] { other_extender = TIFFSetTagExtender(extend); });
     Handle tiff(TIFFClientOpen(own_name, mode, &file, read_memory, write_memory, seek_memory,
                                close_memory, memory_size, map_nothing, unmap_nothing),
                 TIFFClose);
@@ -139,6 +136,10 @@ void set_text(TIFF* tiff, std::uint32_t tag, const std::string& text) {
 }
 
 }  // namespace
+
+void register_tiff_fields() {
+    other_extender = TIFFSetTagExtender(extend);
+}
 
 DescribingTags describing_tags(std::string file) {
     Memory memory{std::move(file)};

@@ -13,6 +13,10 @@ namespace catchfield::gis::detail {
 /// and packed in about half the time.
 inline constexpr int deflate_level = 1;
 
+/// Tells libtiff of the fields below. Once, before any thread opens a TIFF and after GDAL told it of
+/// its own; gis::start does so.
+void register_tiff_fields();
+
 /// What GDAL's GTiff driver says about CRS, nodata, unit and description: GeoTIFF 1.1 keys (OGC
 /// 19-008) and GDAL's own two texts.
 struct DescribingTags {
