@@ -8,8 +8,8 @@
 
 #include <gtest/gtest.h>
 
-#include <chrono>
 #include <cmath>
+#include <ctime>
 
 namespace catchfield::nitrogen {
 namespace {
@@ -261,16 +261,16 @@ TEST(Budget, IsCheap) {
     zone.nitrate = stack_layers({{0.0, 60.0, 8.0, {}}});
     zone.cover = cover_of(40.0, 0.0);
     zone.previous_crop = credit_of(40.0);
-    const auto begin = std::chrono::steady_clock::now();
+    const std::clock_t begin = std::clock();  // time of this process: others may use the machine
     constexpr int zones = 1000;
     double total = 0.0;
     for (int i = 0; i < zones; ++i) total += zone_budget(zone).rate_kg_ha;
-    const std::chrono::duration<double, std::micro> spent =
-        std::chrono::steady_clock::now() - begin;
-    RecordProperty("microseconds_per_zone", std::to_string(spent.count() / zones));
-    std::printf("%.1f us per zone\n", spent.count() / zones);
+    const double spent_us =
+        1e6 * static_cast<double>(std::clock() - begin) / CLOCKS_PER_SEC / zones;
+    RecordProperty("microseconds_per_zone", std::to_string(spent_us));
+    std::printf("%.1f us per zone\n", spent_us);
     EXPECT_GT(total, 0.0);
-    EXPECT_LT(spent.count() / zones, 1000.0);
+    EXPECT_LT(spent_us, 1000.0);
 }
 
 }  // namespace
