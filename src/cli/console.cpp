@@ -6,6 +6,7 @@
 #include <fmt/format.h>
 
 #include <cerrno>
+#include <atomic>
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
@@ -19,7 +20,9 @@ namespace catchfield::cli {
 
 namespace {
 
-volatile std::sig_atomic_t caught = 0;
+/// Read by every thread; a handler may write it because it needs no lock.
+std::atomic<int> caught = 0;
+static_assert(std::atomic<int>::is_always_lock_free);
 
 void on_signal(int signal) {
     if (caught != 0) {
