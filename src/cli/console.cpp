@@ -5,8 +5,8 @@
 
 #include <fmt/format.h>
 
-#include <cerrno>
 #include <atomic>
+#include <cerrno>
 #include <csignal>
 #include <cstdio>
 #include <cstdlib>
