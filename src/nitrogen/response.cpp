@@ -210,8 +210,15 @@ void judge(Fit& fit, const Trial& trial) {
     }
 }
 
+/// ln Gamma(x) for x > 0. std::lgamma also leaves a sign for the whole process, which threads would
+/// write together.
+double log_gamma(double x) {
+    int sign = 0;
+    return ::lgamma_r(x, &sign);
+}
+
 double log_beta(double a, double b) {
-    return std::lgamma(a) + std::lgamma(b) - std::lgamma(a + b);
+    return log_gamma(a) + log_gamma(b) - log_gamma(a + b);
 }
 
 /// Regularised incomplete beta function by its continued fraction (Lentz's method).
