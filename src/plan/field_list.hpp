@@ -31,7 +31,6 @@ class FieldList {
 
     std::size_t size() const { return m_names.size(); }
     bool empty() const { return m_names.empty(); }
-    const std::string& id(std::size_t position) const { return m_names.at(position).id; }
     /// Throws Error(input) where its shape cannot be read back.
     FieldBoundary operator[](std::size_t position) const;
     FieldBoundary front() const { return (*this)[0]; }

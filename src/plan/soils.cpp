@@ -134,7 +134,7 @@ class MapReader {
     void visit(const gis::VectorLayer& layer, gis::Feature&& feature) {
         if (m_boxes.empty()) begin(layer);
         gis::require_place(layer, feature, m_crs);
-        m_boxes.push_back(feature.polygons.empty() ? no_box : bounds(feature.polygons));
+        m_boxes.push_back(bounds(feature.polygons));
         m_shapes.add(feature.polygons);
         m_soils.facts_of.push_back(facts_of_feature(layer, feature));
     }
@@ -147,7 +147,6 @@ class MapReader {
         int facts = 0;
         std::vector<std::string> doubts;
     };
-    static constexpr Box no_box{1.0, 1.0, -1.0, -1.0};
 
     void begin(const gis::VectorLayer& layer);
     int facts_of_feature(const gis::VectorLayer& layer, const gis::Feature& feature);

@@ -17,20 +17,21 @@ class Commands(unittest.TestCase):
     def setUp(self):
         self.folder = tempfile.mkdtemp(prefix="catchfield-parallel-")
         self.addCleanup(shutil.rmtree, self.folder)
-        shutil.copytree(SAMPLES, self.folder + "/farm")
+        self.farm = os.path.join(self.folder, "farm")
+        shutil.copytree(SAMPLES, self.farm)
         os.makedirs(self.folder + "/bin")
         os.symlink(PROGRAM, self.folder + "/bin/catchfield")
         self.environment = dict(os.environ, PATH=self.folder + "/bin:" + os.environ["PATH"],
                                 HOME=self.folder)
 
     def shell(self, script, **variables):
-        return run(["bash", "-euo", "pipefail", "-c", script], cwd=self.folder + "/farm",
+        return run(["bash", "-euo", "pipefail", "-c", script], cwd=self.farm,
                    env=dict(self.environment, **variables))
 
     def expect_the_undisturbed_plan(self):
         done = self.shell("catchfield plan job.ini --output alone")
         self.assertEqual(done.returncode, 0, done.stderr)
-        alone, together = files_of(self.folder + "/farm/alone"), files_of(self.folder + "/farm/plan")
+        alone, together = files_of(self.farm + "/alone"), files_of(self.farm + "/plan")
         self.assertEqual(sorted(alone), sorted(together))
         for name, content in alone.items():
             self.assertTrue(content == together[name], name + " differs")
@@ -49,7 +50,7 @@ class Commands(unittest.TestCase):
         os.chmod(self.folder + "/bin/catchfield", 0o755)
         done = self.shell(script)
         self.assertEqual(done.returncode, 1, done.stderr)  # parallel's number of failed jobs
-        self.assertFalse(os.path.exists(self.folder + "/farm/plan"))
+        self.assertFalse(os.path.exists(self.farm + "/plan"))
         os.remove(self.folder + "/bin/catchfield")
         os.symlink(PROGRAM, self.folder + "/bin/catchfield")
         done = self.shell(script)
@@ -57,9 +58,9 @@ class Commands(unittest.TestCase):
         self.expect_the_undisturbed_plan()
 
     def test_inputs_may_be_copied_to_another_folder(self):
-        shutil.copytree(self.folder + "/farm", self.folder + "/elsewhere/copy")
+        shutil.copytree(self.farm, self.folder + "/elsewhere/copy")
         for script in ("cd ../elsewhere/copy && catchfield plan job.ini --share 2/2 --output ../part",
-                       "catchfield plan ../farm/job.ini --share 1/2 --output part",
+                       f"catchfield plan {self.farm}/job.ini --share 1/2 --output part",
                        "catchfield gather ../elsewhere/part part --output plan"):
             done = self.shell(script)
             self.assertEqual(done.returncode, 0, done.stderr)
@@ -78,7 +79,7 @@ class Commands(unittest.TestCase):
         container = spec["template"]["spec"]["containers"][0]
         self.assertEqual(container["volumeMounts"][0]["mountPath"], container["workingDir"])
         for index in [*range(spec["completions"]), 2]:  # one is started again
-            done = run([*container["command"], *container["args"]], cwd=self.folder + "/farm",
+            done = run([*container["command"], *container["args"]], cwd=self.farm,
                        env=dict(self.environment, JOB_COMPLETION_INDEX=str(index)))
             self.assertEqual(done.returncode, 0, done.stderr)
         done = self.shell("catchfield gather parts/share-* --output plan")

@@ -20,8 +20,9 @@ class JobArray(unittest.TestCase):
         self.folder = tempfile.mkdtemp(prefix="catchfield-array-")
         self.addCleanup(shutil.rmtree, self.folder)
         os.environ["CATCHFIELD"] = PROGRAM
-        shutil.copytree(SAMPLES, self.folder + "/farm")
-        self.job = self.folder + "/farm/job.ini"
+        self.farm = os.path.join(self.folder, "farm")
+        shutil.copytree(SAMPLES, self.farm)
+        self.job = self.farm + "/job.ini"
 
     def submit(self, shares, *options):
         done = run([SCRIPTS + "/submit", self.job, self.folder + "/plan", str(shares), *options])
@@ -50,9 +51,9 @@ class JobArray(unittest.TestCase):
         self.expect_the_undisturbed_plan()
 
     def test_more_shares_than_fields_and_a_skipped_field(self):
-        with open(self.folder + "/farm/fields.geojson", encoding="utf-8") as file:
+        with open(self.farm + "/fields.geojson", encoding="utf-8") as file:
             text = file.read()
-        with open(self.folder + "/farm/fields.geojson", "w", encoding="utf-8") as file:
+        with open(self.farm + "/fields.geojson", "w", encoding="utf-8") as file:
             at = text.index('{"type": "Feature",')
             file.write(text[:at] + '{"type": "Feature", "properties": {"field": "Far"}, "geometry": {"type": "Polygon", '
                        '"coordinates": [[[-94.5, 40.2], [-94.49, 40.2], [-94.49, 40.21], [-94.5, 40.2]]]}},\n' +
@@ -65,7 +66,7 @@ class JobArray(unittest.TestCase):
         self.expect_the_undisturbed_plan("--output.layers=no", "--output.reports=no", code=3)
 
     def test_a_task_put_back_into_the_queue_goes_on(self):
-        district(self.folder + "/farm/fields.geojson", 50, 20, 0.00018)
+        district(self.farm + "/fields.geojson", 50, 20, 0.00018)
         options = ["--output.layers=no", "--output.reports=no"]
         array, gather = self.submit(2, *options)
         journal = 0

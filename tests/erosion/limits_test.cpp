@@ -17,6 +17,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <span>
 
 namespace catchfield::erosion {
 namespace {
@@ -363,28 +364,29 @@ struct ColumnRange {
     const char *name, *low, *high, *below, *above;
 };
 
+/// refusal(column, text): what the table's reader says of it, "" where it takes it.
+template <typename Refusal>
+void expect_ranges(std::span<const ColumnRange> ranges, Refusal refusal) {
+    for (const ColumnRange& range : ranges) {
+        EXPECT_EQ(refusal(range.column, range.low), "") << range.name;
+        EXPECT_EQ(refusal(range.column, range.high), "") << range.name;
+        EXPECT_TRUE(mentions(refusal(range.column, range.below), range.name));
+        EXPECT_TRUE(mentions(refusal(range.column, range.above), range.name));
+    }
+}
+
 TEST(SubfactorLimits, ColumnsOfToolsAndResidues) {
     const ColumnRange of_tools[] = {{2, "roughness_mm", "6", "150", "5.9", "150.5"},
                                     {3, "buried_share", "0", "1", "-0.01", "1.01"},
                                     {4, "buried_top_share", "0", "1", "-0.01", "1.01"},
                                     {5, "disturbed_share", "0", "1", "-0.01", "1.01"},
                                     {6, "flattened_share", "0", "1", "-0.01", "1.01"}};
-    for (const ColumnRange& range : of_tools) {
-        EXPECT_EQ(tool_refusal(range.column, range.low), "") << range.name;
-        EXPECT_EQ(tool_refusal(range.column, range.high), "") << range.name;
-        EXPECT_TRUE(mentions(tool_refusal(range.column, range.below), range.name));
-        EXPECT_TRUE(mentions(tool_refusal(range.column, range.above), range.name));
-    }
+    expect_ranges(of_tools, tool_refusal);
     const ColumnRange of_residues[] = {{2, "alpha_ha_kg", "0.00001", "0.01", "0.0000099", "0.0101"},
                                        {3, "decay_per_day", "0", "0.5", "-0.01", "0.51"},
                                        {4, "flat_share", "0", "1", "-0.01", "1.01"},
                                        {5, "fall_per_day", "0", "1", "-0.01", "1.01"}};
-    for (const ColumnRange& range : of_residues) {
-        EXPECT_EQ(residue_refusal(range.column, range.low), "") << range.name;
-        EXPECT_EQ(residue_refusal(range.column, range.high), "") << range.name;
-        EXPECT_TRUE(mentions(residue_refusal(range.column, range.below), range.name));
-        EXPECT_TRUE(mentions(residue_refusal(range.column, range.above), range.name));
-    }
+    expect_ranges(of_residues, residue_refusal);
     EXPECT_TRUE(mentions(tool_refusal(0, ""), "the id is empty"));
     EXPECT_TRUE(
         mentions(tool_refusal(0, "x,x,20,0.5,0.5,0.5,0.5,me,assumption\nX"), "there twice"));
