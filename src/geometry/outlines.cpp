@@ -83,13 +83,8 @@ void spread_labels(Window& window, const std::vector<std::uint8_t>& allowed) {
         int row = 0, col = 0;
     };
     std::vector<Source> source(frame.size());
-    std::vector<std::size_t> front;
     for (int row = 0; row < frame.rows; ++row) {
-        for (int col = 0; col < frame.cols; ++col) {
-            const std::size_t i = frame.index(row, col);
-            source[i] = {row, col};
-            if (window.label[i] > 0 && allowed[i]) front.push_back(i);
-        }
+        for (int col = 0; col < frame.cols; ++col) source[frame.index(row, col)] = {row, col};
     }
     const auto for_each_neighbour = [&](std::size_t i, auto visit) {
         const int row = static_cast<int>(i / static_cast<std::size_t>(frame.cols));
@@ -100,19 +95,21 @@ void spread_labels(Window& window, const std::vector<std::uint8_t>& allowed) {
             }
         }
     };
+    const auto waits = [&](std::size_t i) { return window.label[i] <= 0 && allowed[i]; };
     std::vector<std::uint8_t> queued(frame.size(), 0);
-    while (!front.empty()) {
-        std::vector<std::size_t> next;
-        for (const std::size_t i : front) {
-            for_each_neighbour(i, [&](std::size_t j) {
-                if (window.label[j] > 0 || queued[j] || !allowed[j]) return;
-                queued[j] = 1;
-                next.push_back(j);
-            });
-        }
+    std::vector<std::size_t> wave;
+    for (std::size_t i = 0; i < frame.size(); ++i) {
+        if (!waits(i)) continue;
+        for_each_neighbour(i, [&](std::size_t j) {
+            if (window.label[j] <= 0 || !allowed[j] || queued[i]) return;
+            queued[i] = 1;
+            wave.push_back(i);
+        });
+    }
+    while (!wave.empty()) {
         std::vector<std::pair<int, Source>> chosen;
-        chosen.reserve(next.size());
-        for (const std::size_t j : next) {
+        chosen.reserve(wave.size());
+        for (const std::size_t j : wave) {
             const int row = static_cast<int>(j / static_cast<std::size_t>(frame.cols));
             const int col = static_cast<int>(j % static_cast<std::size_t>(frame.cols));
             int best_label = 0;
@@ -131,11 +128,19 @@ void spread_labels(Window& window, const std::vector<std::uint8_t>& allowed) {
             });
             chosen.emplace_back(best_label, best);
         }
-        for (std::size_t k = 0; k < next.size(); ++k) {
-            window.label[next[k]] = chosen[k].first;
-            source[next[k]] = chosen[k].second;
+        for (std::size_t k = 0; k < wave.size(); ++k) {
+            window.label[wave[k]] = chosen[k].first;
+            source[wave[k]] = chosen[k].second;
         }
-        front.swap(next);
+        std::vector<std::size_t> next;
+        for (const std::size_t i : wave) {
+            for_each_neighbour(i, [&](std::size_t j) {
+                if (queued[j] || !waits(j)) return;
+                queued[j] = 1;
+                next.push_back(j);
+            });
+        }
+        wave.swap(next);
     }
 }
 
@@ -210,6 +215,7 @@ class ArcTracer {
     void trace(std::vector<Arc>& inner, std::vector<Arc>& hull) {
         for (int y = 0; y <= m_window.frame.rows; ++y) {
             for (int x = 0; x <= m_window.frame.cols; ++x) {
+                if (is_uniform(x, y)) continue;
                 collect_hull(x, y, hull);
                 if (!is_node(x, y)) continue;
                 for (int d = east; d <= north; ++d) {
@@ -219,6 +225,7 @@ class ArcTracer {
         }
         for (int y = 0; y <= m_window.frame.rows; ++y) {
             for (int x = 0; x <= m_window.frame.cols; ++x) {
+                if (is_uniform(x, y)) continue;
                 for (const int d : {east, south}) {
                     if (is_inner(x, y, d) && !seen(x, y, d)) inner.push_back(follow(x, y, d));
                 }
@@ -242,6 +249,12 @@ class ArcTracer {
     }
 
   private:
+    /// Whether the four cells around corner (x, y) belong together, so that no edge meets there.
+    bool is_uniform(int x, int y) const {
+        const int label = m_window.at(y, x);
+        return m_window.at(y - 1, x - 1) == label && m_window.at(y - 1, x) == label &&
+               m_window.at(y, x - 1) == label;
+    }
     /// Labels left and right of the cell edge that leaves corner (x, y) in direction d.
     std::pair<int, int> sides(int x, int y, int d) const {
         switch (d) {

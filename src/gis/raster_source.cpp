@@ -6,6 +6,8 @@
 #include "base/units.hpp"
 #include "gis/degree_grid.hpp"
 #include "gis/detail/gdal.hpp"
+#include "gis/detail/tiff.hpp"
+#include "gis/files.hpp"
 
 #include <cpl_vsi.h>
 #include <gdal_priv.h>
@@ -13,6 +15,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <filesystem>
 #include <limits>
 #include <span>
 #include <type_traits>
@@ -345,6 +348,27 @@ double least_bytes(const RasterInfo& info, GDALDataType type) {
     return cells * info.bands * GDALGetDataTypeSizeBytes(type);
 }
 
+/// The WKT of a data set's CRS. Working it out of a GeoTIFF's keys takes PROJ longer than a field's
+/// cells take to read, and a plan has thousands of rasters with the same keys: a thread keeps those
+/// of its last small file that stood alone (with others beside it, theirs may count).
+std::string crs_wkt_of(GDALDataset& dataset, const std::string& path, bool companions) {
+    constexpr std::uintmax_t small = 1 << 20;
+    const auto stated = [&] { return detail::wkt_of(dataset.GetSpatialRef()); };
+    std::error_code failed;
+    const bool alone = !companions && EQUAL(dataset.GetDriverName(), "GTiff") &&
+                       std::filesystem::file_size(path, failed) <= small && !failed;
+    if (!alone) return stated();
+    thread_local detail::CrsKeys last;
+    thread_local std::string last_wkt;
+    detail::CrsKeys keys = detail::describing_tags(read_file(path)).crs;
+    if (keys.keys.empty()) return stated();
+    if (keys != last) {
+        last_wkt = stated();
+        last = std::move(keys);
+    }
+    return last_wkt;
+}
+
 }  // namespace
 
 RasterSource::RasterSource(const std::string& path, const RasterOptions& options)
@@ -353,10 +377,9 @@ RasterSource::RasterSource(const std::string& path, const RasterOptions& options
     const std::string name = detail::open_path(path);
     const detail::ErrorScope scope;
     const char* const no_companions[] = {nullptr};
-    m_state->dataset.reset(
-        GDALDataset::Open(name.c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY | GDAL_OF_VERBOSE_ERROR,
-                          detail::raster_drivers(), nullptr,
-                          options.companions ? nullptr : no_companions));
+    m_state->dataset.reset(GDALDataset::Open(
+        name.c_str(), GDAL_OF_RASTER | GDAL_OF_READONLY | GDAL_OF_VERBOSE_ERROR,
+        detail::raster_drivers(), nullptr, options.companions ? nullptr : no_companions));
     GDALDataset* dataset = m_state->dataset.get();
     if (dataset == nullptr) {
         const bool vrt =
@@ -465,7 +488,7 @@ RasterSource::RasterSource(const std::string& path, const RasterOptions& options
     m_info.description = band->GetDescription();
     const int flags = band->GetMaskFlags();
     if ((flags & (GMF_PER_DATASET | GMF_ALPHA)) != 0) m_state->mask_band = band->GetMaskBand();
-    m_info.crs_wkt = detail::wkt_of(dataset->GetSpatialRef());
+    m_info.crs_wkt = crs_wkt_of(*dataset, path, options.companions);
     m_crs = require_crs(m_info.crs_wkt, options.stated_crs, path, options.crs_key);
     if (m_crs.is_geographic()) {
         const Box& box = m_info.bounds;

@@ -199,30 +199,49 @@ void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& grou
     }
 }
 
-void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground) {
-    const double fill = inputs.job.soil.fill_distance_m;
-    const Box box{ground.frame.west - fill, ground.frame.south() - fill, ground.frame.east() + fill,
-                  ground.frame.north + fill};
+/// Soil polygons in the ground's CRS, mended, and the facts that each stands for.
+struct SoilShapes {
     std::vector<MultiPolygon> shapes;
-    std::vector<int> owners;
+    std::vector<int> facts;
     std::size_t repaired = 0;
-    for (gis::PolygonMap::Hit& hit : inputs.soils.map->query(box, ground.crs)) {
+};
+
+/// Those within distance_m of the grid.
+SoilShapes soil_shapes(const Soils& soils, const Ground& ground, double distance_m) {
+    const GridFrame& frame = ground.frame;
+    const Box box{frame.west - distance_m, frame.south() - distance_m, frame.east() + distance_m,
+                  frame.north + distance_m};
+    SoilShapes near;
+    for (gis::PolygonMap::Hit& hit : soils.map->query(box, ground.crs)) {
         if (geometry::find_flaw(hit.shape)) {
             hit.shape = geometry::repair(hit.shape).shape;
-            ++repaired;
+            ++near.repaired;
         }
         if (hit.shape.empty()) continue;
-        shapes.push_back(std::move(hit.shape));
-        owners.push_back(inputs.soils.facts_of[hit.position]);
+        near.shapes.push_back(std::move(hit.shape));
+        near.facts.push_back(soils.facts_of[hit.position]);
     }
-    if (repaired > 0) {
+    return near;
+}
+
+void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground) {
+    const auto owners = [&](const SoilShapes& near, double fill_m) {
+        return geometry::assign_cells(near.shapes, ground.frame, geometry::OwnerRule::centre,
+                                      fill_m, &ground.field);
+    };
+    SoilShapes near = soil_shapes(inputs.soils, ground, 0.0);
+    geometry::CellOwners cells = owners(near, 0.0);
+    const double fill_m = inputs.job.soil.fill_distance_m;
+    if (cells.without > 0 && fill_m > 0.0) {
+        near = soil_shapes(inputs.soils, ground, fill_m);
+        cells = owners(near, fill_m);
+    }
+    if (near.repaired > 0) {
         ground.warnings.push_back(
-            std::to_string(repaired) +
+            std::to_string(near.repaired) +
             " soil polygons near the field are not valid (outlines that cross "
             "themselves) and were repaired.");
     }
-    geometry::CellOwners cells = geometry::assign_cells(
-        shapes, ground.frame, geometry::OwnerRule::centre, fill, &ground.field);
     if (cells.covered + cells.filled == 0) {
         throw Error(ErrorKind::data, "the soil map and the field do not overlap",
                     {.path = inputs.job.soil.map,
@@ -230,7 +249,7 @@ void read_soil(const Inputs& inputs, const FieldBoundary& field, Ground& ground)
                      .hint = "Check both coordinate systems, or raise soil.fill-distance."});
     }
     for (int& owner : cells.owner.values) {
-        if (owner >= 0) owner = owners[static_cast<std::size_t>(owner)];
+        if (owner >= 0) owner = near.facts[static_cast<std::size_t>(owner)];
     }
     ground.soil = std::move(cells.owner);
     if (cells.filled > 0) ground.soil_distance_m = std::move(cells.distance_m);

@@ -189,23 +189,47 @@ void check_raster(const std::string& folder, const FieldRecord& field,
     }
 }
 
-/// Areas of a rate map: bounds, unit, the stated total, and no ground with two rates.
+/// Areas of a map as its file draws them, and how much ground they draw and cover.
+struct Drawn {
+    std::vector<MultiPolygon> areas;  ///< WGS 84
+    double drawn_ha = 0.0;
+    double covered_ha = 0.0;  ///< ground drawn twice counted once
+};
+
+Drawn measured(std::vector<MultiPolygon> areas) {
+    Drawn drawn;
+    const gis::Crs& crs = gis::Crs::wgs84();
+    gis::Crs work;
+    std::vector<MultiPolygon> shapes;
+    for (const MultiPolygon& outline : areas) {
+        if (outline.empty()) continue;
+        if (work.empty()) work = gis::work_crs(outline, crs);
+        // Rounded coordinates may make an outline cross itself by a centimetre; what that changes
+        // shows in the area.
+        shapes.push_back(geometry::repair(gis::transformer(crs, work).apply(outline)).shape);
+        drawn.drawn_ha += area(shapes.back()) * 1e-4;
+    }
+    drawn.covered_ha = area(geometry::unite(shapes)) * 1e-4;
+    drawn.areas = std::move(areas);
+    return drawn;
+}
+
+/// Areas of a rate map: bounds, unit, the stated total, and no ground with two rates. last: the
+/// areas of the map before, which are not measured again where these are the same.
 void check_polygons(const std::string& folder, const FieldRecord& field, const char* kind,
-                    std::vector<std::string>& wrong) {
+                    Drawn& last, std::vector<std::string>& wrong) {
     const std::string name = "rates/" + field.stem + "-" + kind + ".geojson";
     const bool nitrogen = std::string_view(kind) == "nitrogen";
-    const gis::VectorLayer layer = gis::read_layer(folder + "/" + name);
+    gis::VectorLayer layer = gis::read_layer(folder + "/" + name);
     if (layer.features.empty()) {
         wrong.push_back(name + ": has no areas");
         return;
     }
     const std::size_t rate_column = layer.column("rate"), unit_column = layer.column("unit"),
                       area_column = layer.column("area_ha");
-    std::vector<MultiPolygon> shapes;
+    std::vector<MultiPolygon> areas;
     double total = 0.0, stated_ha = 0.0;
-    const gis::Crs crs = gis::Crs::wgs84();
-    gis::Crs work;
-    for (const gis::Feature& feature : layer.features) {
+    for (gis::Feature& feature : layer.features) {
         const auto rate = parse_number(feature.values[rate_column]);
         const auto area_ha = parse_number(feature.values[area_column]);
         const std::string& unit = feature.values[unit_column];
@@ -227,27 +251,20 @@ void check_polygons(const std::string& folder, const FieldRecord& field, const c
             total += prescription::total_amount(*rate, *area_ha,
                                                 prescription::parse_rate_unit(field.rate_unit));
         }
-        if (feature.polygons.empty()) continue;
-        if (work.empty()) work = gis::work_crs(feature.polygons, crs);
-        // Rounded coordinates may make an outline cross itself by a centimetre; what that changes
-        // shows in the area.
-        shapes.push_back(
-            geometry::repair(gis::transformer(crs, work).apply(feature.polygons)).shape);
+        areas.push_back(std::move(feature.polygons));
     }
     if (nitrogen && far(total, field.product_total, total_share, 0.02)) {
         wrong.push_back(name + ": holds " + fixed(total, 2) + " " + field.total_unit +
                         ", run.json states " + fixed(field.product_total, 2));
     }
-    const MultiPolygon all = geometry::unite(shapes);
-    double drawn_ha = 0.0;
-    for (const MultiPolygon& shape : shapes) drawn_ha += area(shape) * 1e-4;
-    const double covered_ha = area(all) * 1e-4;
-    if (drawn_ha - covered_ha > std::max(overlap_share * field.area_ha, least_ha)) {
-        wrong.push_back(name + ": areas overlap on " + fixed(drawn_ha - covered_ha, 4) + " ha");
+    if (areas != last.areas) last = measured(std::move(areas));
+    const double twice_ha = last.drawn_ha - last.covered_ha;
+    if (twice_ha > std::max(overlap_share * field.area_ha, least_ha)) {
+        wrong.push_back(name + ": areas overlap on " + fixed(twice_ha, 4) + " ha");
     }
-    if (far(drawn_ha, stated_ha, area_share, least_ha) ||
+    if (far(last.drawn_ha, stated_ha, area_share, least_ha) ||
         far(stated_ha, field.area_ha, area_share, least_ha)) {
-        wrong.push_back(name + ": areas of " + fixed(drawn_ha, 4) + " ha, stated are " +
+        wrong.push_back(name + ": areas of " + fixed(last.drawn_ha, 4) + " ha, stated are " +
                         fixed(stated_ha, 4) + " ha of a field of " + fixed(field.area_ha, 4) +
                         " ha");
     }
@@ -264,8 +281,9 @@ std::vector<std::string> check_maps(const std::string& folder, const FieldRecord
         }
     };
     attempt([&] { check_raster(folder, field, wrong); });
-    attempt([&] { check_polygons(folder, field, "nitrogen", wrong); });
-    attempt([&] { check_polygons(folder, field, "seed", wrong); });
+    Drawn last;
+    attempt([&] { check_polygons(folder, field, "nitrogen", last, wrong); });
+    attempt([&] { check_polygons(folder, field, "seed", last, wrong); });
     return wrong;
 }
 

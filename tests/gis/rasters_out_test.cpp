@@ -204,6 +204,29 @@ TEST(GeoTiff, StatesItsNodataValue) {
     EXPECT_EQ(error_of([&] { nodata_of_geotiff(folder / "no.tif"); }).kind(), ErrorKind::internal);
 }
 
+// A thread keeps the CRS of the last small raster that stood alone, and must notice another one,
+// also one whose keys are few (a code) or many (parameters of its own).
+TEST(GeoTiff, AloneInAnyCrs) {
+    const TemporaryFolder folder;
+    const Sample made = sample(20, 10);
+    RasterOptions alone;
+    alone.companions = false;
+    const std::vector<Crs> systems = {
+        Crs::from_epsg(32615), Crs::from_epsg(26915), Crs::from_epsg(5070),
+        Crs::from_user_input("+proj=aea +lat_1=38 +lat_2=42 +lon_0=-93 +ellps=GRS80 +units=m", "a"),
+        Crs::from_user_input("+proj=aea +lat_1=38 +lat_2=42 +lon_0=-94 +ellps=GRS80 +units=m",
+                             "b")};
+    for (std::size_t i = 0; i < systems.size(); ++i) {
+        write_file_atomically(folder / (std::to_string(i) + ".tif"),
+                              geotiff_bytes(made.values, made.valid, systems[i]));
+    }
+    for (const std::size_t i : {0U, 0U, 1U, 2U, 0U, 3U, 4U, 3U, 2U}) {
+        const std::string path = folder / (std::to_string(i) + ".tif");
+        EXPECT_TRUE(RasterSource(path, alone).crs().same_as(RasterSource(path).crs())) << i;
+        EXPECT_TRUE(RasterSource(path, alone).crs().same_as(systems[i])) << i;
+    }
+}
+
 TEST(GeoTiff, RefusesWhatIsNoNumber) {
     Sample made = sample(4, 4);
     made.values[0] = std::nanf("");

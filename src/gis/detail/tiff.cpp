@@ -3,6 +3,9 @@
 
 #include "base/error.hpp"
 
+#include <cpl_conv.h>
+#include <cpl_vsi.h>
+
 #include <algorithm>
 #include <array>
 #include <cstring>
@@ -104,7 +107,8 @@ void extend(TIFF* tiff) {
     }
 }
 
-/// mode as of TIFFOpen. The fields are known from the start, and again whenever a directory is read.
+/// mode as of TIFFOpen. The fields are known from the start, and again whenever a directory is
+/// read.
 Handle opened(Memory& file, const char* mode) {
     Handle tiff(TIFFClientOpen(own_name, mode, &file, read_memory, write_memory, seek_memory,
                                close_memory, memory_size, map_nothing, unmap_nothing),
@@ -135,6 +139,42 @@ void set_text(TIFF* tiff, std::uint32_t tag, const std::string& text) {
     if (!text.empty()) TIFFSetField(tiff, tag, text.c_str());
 }
 
+/// Rows of a tile as DEFLATE packs them best.
+using Bytes = std::vector<std::uint8_t>;
+
+/// Predictor 2 (TIFF 6.0, section 14): samples of a row as differences.
+template <typename T>
+void difference_samples(const Bytes& tile, std::size_t cols, Bytes& out) {
+    std::vector<T> row(cols + 1);  // a zero first
+    const std::size_t row_bytes = cols * sizeof(T);
+    for (std::size_t from = 0; from < tile.size(); from += row_bytes) {
+        std::memcpy(row.data() + 1, tile.data() + from, row_bytes);
+        for (std::size_t i = 0; i < cols; ++i) {
+            const auto difference = static_cast<T>(row[i + 1] - row[i]);
+            std::memcpy(out.data() + from + i * sizeof(T), &difference, sizeof(T));
+        }
+    }
+}
+
+/// Predictor 3 (TIFF Technical Note 3): bytes of a row by significance, as differences.
+void difference_floats(const Bytes& tile, std::size_t cols, Bytes& out) {
+    std::vector<std::uint32_t> row(cols);
+    const std::size_t row_bytes = cols * sizeof(std::uint32_t);
+    Bytes planes(row_bytes + 1);  // a zero first
+    for (std::size_t from = 0; from < tile.size(); from += row_bytes) {
+        std::memcpy(row.data(), tile.data() + from, row_bytes);
+        std::uint8_t* to = planes.data() + 1;
+        for (const int shift : {24, 16, 8, 0}) {
+            for (std::size_t i = 0; i < cols; ++i) {
+                *to++ = static_cast<std::uint8_t>(row[i] >> shift);
+            }
+        }
+        for (std::size_t i = 0; i < row_bytes; ++i) {
+            out[from + i] = static_cast<std::uint8_t>(planes[i + 1] - planes[i]);
+        }
+    }
+}
+
 }  // namespace
 
 void register_tiff_fields() {
@@ -144,9 +184,9 @@ void register_tiff_fields() {
 DescribingTags describing_tags(std::string file) {
     Memory memory{std::move(file)};
     const Handle tiff = opened(memory, "r");
-    return {.keys = values_of<std::uint16_t>(tiff.get(), geo_keys),
-            .key_doubles = values_of<double>(tiff.get(), geo_doubles),
-            .key_text = text_of(tiff.get(), geo_text),
+    return {.crs = {.keys = values_of<std::uint16_t>(tiff.get(), geo_keys),
+                    .doubles = values_of<double>(tiff.get(), geo_doubles),
+                    .text = text_of(tiff.get(), geo_text)},
             .metadata = text_of(tiff.get(), gdal_metadata),
             .nodata = text_of(tiff.get(), gdal_nodata)};
 }
@@ -173,16 +213,19 @@ std::string tiled_tiff(const TiffImage& image, const DescribingTags& tags) {
     const std::array<double, 6> tie = {0.0, 0.0, 0.0, image.west, image.north, 0.0};
     set_values(tiff, pixel_scale, scale.data(), scale.size());
     set_values(tiff, tie_points, tie.data(), tie.size());
-    set_values(tiff, geo_keys, tags.keys.data(), tags.keys.size());
-    set_values(tiff, geo_doubles, tags.key_doubles.data(), tags.key_doubles.size());
-    set_text(tiff, geo_text, tags.key_text);
+    set_values(tiff, geo_keys, tags.crs.keys.data(), tags.crs.keys.size());
+    set_values(tiff, geo_doubles, tags.crs.doubles.data(), tags.crs.doubles.size());
+    set_text(tiff, geo_text, tags.crs.text);
     set_text(tiff, gdal_metadata, tags.metadata);
     set_text(tiff, gdal_nodata, tags.nodata);
 
     const auto cols = static_cast<std::size_t>(image.cols);
     const auto row_bytes = static_cast<std::size_t>(image.tile_cols) * sample_bytes;
     const auto* pixels = static_cast<const std::uint8_t*>(image.pixels);
-    std::vector<std::uint8_t> tile(row_bytes * static_cast<std::size_t>(image.tile_rows));
+    const auto tile_cols = static_cast<std::size_t>(image.tile_cols);
+    Bytes tile(row_bytes * static_cast<std::size_t>(image.tile_rows));
+    Bytes differences(tile.size());
+    Bytes packed(tile.size() + tile.size() / 8 + 1024);  // what cannot be packed grows a little
     std::uint32_t number = 0;
     for (int top = 0; top < image.rows; top += image.tile_rows) {
         const int rows = std::min(image.tile_rows, image.rows - top);
@@ -196,8 +239,21 @@ std::string tiled_tiff(const TiffImage& image, const DescribingTags& tags) {
                             pixels + from * sample_bytes,
                             static_cast<std::size_t>(width) * sample_bytes);
             }
-            if (TIFFWriteEncodedTile(tiff, number++, tile.data(),
-                                     static_cast<tmsize_t>(tile.size())) < 0)
+            switch (image.sample) {
+                case TiffSample::float32:
+                    difference_floats(tile, tile_cols, differences);
+                    break;
+                case TiffSample::uint16:
+                    difference_samples<std::uint16_t>(tile, tile_cols, differences);
+                    break;
+                case TiffSample::byte:
+                    difference_samples<std::uint8_t>(tile, tile_cols, differences);
+                    break;
+            }
+            std::size_t size = 0;
+            if (CPLZLibDeflate(differences.data(), differences.size(), deflate_level, packed.data(),
+                               packed.size(), &size) == nullptr ||
+                TIFFWriteRawTile(tiff, number++, packed.data(), static_cast<tmsize_t>(size)) < 0)
                 throw Error(ErrorKind::internal, "a TIFF in memory cannot be written");
         }
     }

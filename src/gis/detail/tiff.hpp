@@ -13,16 +13,23 @@ namespace catchfield::gis::detail {
 /// and packed in about half the time.
 inline constexpr int deflate_level = 1;
 
-/// Tells libtiff of the fields below. Once, before any thread opens a TIFF and after GDAL told it of
-/// its own; gis::start does so.
+/// Tells libtiff of the fields below. Once, before any thread opens a TIFF and after GDAL told it
+/// of its own; gis::start does so.
 void register_tiff_fields();
 
-/// What GDAL's GTiff driver says about CRS, nodata, unit and description: GeoTIFF 1.1 keys (OGC
-/// 19-008) and GDAL's own two texts.
-struct DescribingTags {
+/// How a GeoTIFF states its CRS: GeoTIFF 1.1 keys (OGC 19-008) and the two lists they point into.
+struct CrsKeys {
     std::vector<std::uint16_t> keys;
-    std::vector<double> key_doubles;
-    std::string key_text;
+    std::vector<double> doubles;
+    std::string text;
+
+    bool operator==(const CrsKeys&) const = default;
+};
+
+/// What GDAL's GTiff driver says about CRS, nodata, unit and description: keys and GDAL's own two
+/// texts.
+struct DescribingTags {
+    CrsKeys crs;
     std::string metadata;
     std::string nodata;
 };
