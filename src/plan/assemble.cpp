@@ -14,7 +14,9 @@
 #include <atomic>
 #include <chrono>
 #include <map>
-#include <memory>
+#include <optional>
+#include <utility>
+#include <vector>
 
 namespace catchfield::plan {
 
@@ -100,40 +102,44 @@ RunSummary assemble(const RunHead& head, gis::StagedFolder& folder, const Assemb
     const int threads = request.threads > 0 ? request.threads : tbb::info::default_concurrency();
     const tbb::global_control limit(tbb::global_control::max_allowed_parallelism,
                                     static_cast<std::size_t>(threads));
-    using Made = std::shared_ptr<FinishedField>;
+    // Fields are made side by side and written in their order, so that the bytes do not depend on
+    // threads. At most `most` are under way: they bound the memory, and since they are written in
+    // order, they are neighbours, so that each has a slot of its own. (The pipeline carries their
+    // places only: what it carries is lost where a field cannot be written.)
+    const auto most = static_cast<std::size_t>(threads) * 4;
+    std::vector<std::optional<FinishedField>> slots(most);
     std::size_t next = 0;
     bool whole = true;
-    // Fields are made side by side and written in their order, so that the bytes do not depend on
-    // threads; the tokens bound the memory.
+    const auto give = [&](tbb::flow_control& control) -> std::size_t {
+        if (next == request.fields || stopping()) {
+            control.stop();
+            return 0;
+        }
+        return next++;
+    };
+    const auto make = [&](std::size_t place) {
+        if (!stopping()) slots[place % most] = make_field(place);
+        return place;
+    };
+    const auto write = [&](std::size_t place) {
+        const std::optional<FinishedField> made = std::exchange(slots[place % most], std::nullopt);
+        whole = whole && made.has_value();
+        if (!whole) return;
+        const auto start = Clock::now();
+        writer.add(*made);
+        if (request.also) request.also(*made);
+        tally.seconds["writing"] += since(start);
+        tally.add(*made);
+        if (monitor.progress &&
+            !monitor.progress(tally.fields(), request.fields, made->record.id)) {
+            stop = true;
+        }
+    };
+    using tbb::filter_mode;
     tbb::parallel_pipeline(
-        static_cast<std::size_t>(threads) * 4,
-        tbb::make_filter<void, std::size_t>(tbb::filter_mode::serial_in_order,
-                                            [&](tbb::flow_control& control) -> std::size_t {
-                                                if (next == request.fields || stopping()) {
-                                                    control.stop();
-                                                    return 0;
-                                                }
-                                                return next++;
-                                            }) &
-            tbb::make_filter<std::size_t, Made>(tbb::filter_mode::parallel,
-                                                [&](std::size_t place) -> Made {
-                                                    if (stopping()) return nullptr;
-                                                    return std::make_shared<FinishedField>(
-                                                        make_field(place));
-                                                }) &
-            tbb::make_filter<Made, void>(tbb::filter_mode::serial_in_order, [&](const Made& made) {
-                whole = whole && made != nullptr;
-                if (!whole) return;
-                const auto start = Clock::now();
-                writer.add(*made);
-                if (request.also) request.also(*made);
-                tally.seconds["writing"] += since(start);
-                tally.add(*made);
-                if (monitor.progress &&
-                    !monitor.progress(tally.fields(), request.fields, made->record.id)) {
-                    stop = true;
-                }
-            }));
+        most, tbb::make_filter<void, std::size_t>(filter_mode::serial_in_order, give) &
+                  tbb::make_filter<std::size_t, std::size_t>(filter_mode::parallel, make) &
+                  tbb::make_filter<std::size_t, void>(filter_mode::serial_in_order, write));
     if (tally.fields() < request.fields) throw Stopped{};
 
     // A share may be empty, or hold nothing but bad fields; a whole job may not.
@@ -162,9 +168,9 @@ RunSummary assemble(const RunHead& head, gis::StagedFolder& folder, const Assemb
         if (monitor.say) monitor.say("note: " + warning);
     }
     summary.table = table_of(tally);
-    summary.table +=
-        fmt::format("{} {}: {} done, {} partly covered, {} skipped. Plan: {}", request.fields,
-                    request.fields == 1 ? "field" : "fields", tally.done, tally.partly, tally.skipped, request.output);
+    summary.table += fmt::format("{} {}: {} done, {} partly covered, {} skipped. Plan: {}",
+                                 request.fields, request.fields == 1 ? "field" : "fields",
+                                 tally.done, tally.partly, tally.skipped, request.output);
     for (const auto& [stage, spent] : tally.seconds) {
         summary.timings.push_back(fmt::format("{} {:.3f} s (sum over threads)", stage, spent));
     }
