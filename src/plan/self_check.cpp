@@ -189,6 +189,37 @@ void check_raster(const std::string& folder, const FieldRecord& field,
     }
 }
 
+using Json = nlohmann::json;
+
+/// The features of a GeoJSON file. Throws Error(input) where it is none.
+Json features_of(const std::string& path) {
+    Json root = Json::parse(gis::read_file(path), nullptr, false);
+    if (!root.is_object() || !root.contains("features") || !root["features"].is_array())
+        throw Error(ErrorKind::input, "is not GeoJSON", {.path = path});
+    return std::move(root["features"]);
+}
+
+Polygon polygon_of(const Json& rings) {
+    const auto ring_of = [](const Json& positions) {
+        Ring ring;
+        for (const Json& position : positions)
+            ring.push_back({position.at(0).get<double>(), position.at(1).get<double>()});
+        return ring;
+    };
+    Polygon polygon{ring_of(rings.at(0)), {}};
+    for (std::size_t i = 1; i < rings.size(); ++i) polygon.holes.push_back(ring_of(rings[i]));
+    return polygon;
+}
+
+/// The polygons of a geometry (RFC 7946, section 3.1). Throws Json::exception where it has others.
+MultiPolygon polygons_of(const Json& geometry) {
+    const Json& coordinates = geometry.at("coordinates");
+    if (geometry.at("type") == "Polygon") return {polygon_of(coordinates)};
+    MultiPolygon polygons;
+    for (const Json& rings : coordinates) polygons.push_back(polygon_of(rings));
+    return polygons;
+}
+
 /// Areas of a map as its file draws them, and how much ground they draw and cover.
 struct Drawn {
     std::vector<MultiPolygon> areas;  ///< WGS 84
@@ -220,38 +251,37 @@ void check_polygons(const std::string& folder, const FieldRecord& field, const c
                     Drawn& last, std::vector<std::string>& wrong) {
     const std::string name = "rates/" + field.stem + "-" + kind + ".geojson";
     const bool nitrogen = std::string_view(kind) == "nitrogen";
-    gis::VectorLayer layer = gis::read_layer(folder + "/" + name);
-    if (layer.features.empty()) {
+    const Json features = features_of(folder + "/" + name);
+    if (features.empty()) {
         wrong.push_back(name + ": has no areas");
         return;
     }
-    const std::size_t rate_column = layer.column("rate"), unit_column = layer.column("unit"),
-                      area_column = layer.column("area_ha");
     std::vector<MultiPolygon> areas;
     double total = 0.0, stated_ha = 0.0;
-    for (gis::Feature& feature : layer.features) {
-        const auto rate = parse_number(feature.values[rate_column]);
-        const auto area_ha = parse_number(feature.values[area_column]);
-        const std::string& unit = feature.values[unit_column];
-        if (!rate || !area_ha || *rate < 0.0) {
-            wrong.push_back(name + ": rate '" + feature.values[rate_column] + "' on '" +
-                            feature.values[area_column] + "' ha");
+    for (const Json& feature : features) {
+        const Json& properties = feature.at("properties");
+        const double rate = properties.at("rate").get<double>();
+        const double area_ha = properties.at("area_ha").get<double>();
+        const auto unit = properties.at("unit").get<std::string>();
+        if (rate < 0.0) {
+            wrong.push_back(name + ": the rate " + significant(rate, 5) + " " + unit +
+                            " is below 0");
             return;
         }
         if (unit.empty() || (nitrogen && unit != field.rate_unit)) {
             wrong.push_back(name + ": the unit is '" + unit + "', not '" + field.rate_unit + "'");
             return;
         }
-        if (nitrogen && *rate > field.highest_rate + 1e-3) {
-            wrong.push_back(name + ": the rate " + significant(*rate, 5) + " " + unit +
+        if (nitrogen && rate > field.highest_rate + 1e-3) {
+            wrong.push_back(name + ": the rate " + significant(rate, 5) + " " + unit +
                             " is above the planned ones");
         }
-        stated_ha += *area_ha;
+        stated_ha += area_ha;
         if (nitrogen) {
-            total += prescription::total_amount(*rate, *area_ha,
+            total += prescription::total_amount(rate, area_ha,
                                                 prescription::parse_rate_unit(field.rate_unit));
         }
-        areas.push_back(std::move(feature.polygons));
+        areas.push_back(polygons_of(feature.at("geometry")));
     }
     if (nitrogen && far(total, field.product_total, total_share, 0.02)) {
         wrong.push_back(name + ": holds " + fixed(total, 2) + " " + field.total_unit +
@@ -282,8 +312,16 @@ std::vector<std::string> check_maps(const std::string& folder, const FieldRecord
     };
     attempt([&] { check_raster(folder, field, wrong); });
     Drawn last;
-    attempt([&] { check_polygons(folder, field, "nitrogen", last, wrong); });
-    attempt([&] { check_polygons(folder, field, "seed", last, wrong); });
+    for (const char* kind : {"nitrogen", "seed"}) {
+        attempt([&] {
+            try {
+                check_polygons(folder, field, kind, last, wrong);
+            } catch (const Json::exception&) {
+                wrong.push_back("rates/" + field.stem + "-" + kind +
+                                ".geojson: is not a map of areas with rates");
+            }
+        });
+    }
     return wrong;
 }
 
@@ -334,24 +372,18 @@ void check_geojson(const std::string& folder, const ZoneTable& zones, bool rows,
         }
         return;
     }
-    const nlohmann::json root = nlohmann::json::parse(gis::read_file(path), nullptr, false);
-    if (root.is_discarded() || !root.is_object() || !root.contains("features") ||
-        !root["features"].is_array()) {
-        wrong.add("zones.geojson: is not GeoJSON");
-        return;
-    }
-    const nlohmann::json& features = root["features"];
+    const Json features = features_of(path);
     if (features.size() != zones.rows.size()) {
         wrong.add("zones.geojson: " + std::to_string(features.size()) + " features for " +
                   std::to_string(zones.rows.size()) + " zones");
         return;
     }
     for (std::size_t i = 0; i < features.size(); ++i) {
-        const nlohmann::json& feature = features[i];
+        const Json& feature = features[i];
         const auto value = [&](const char* name) {
-            const nlohmann::json none;
+            const Json none;
             if (!feature.is_object() || !feature.contains("properties")) return -1.0;
-            const nlohmann::json& all = feature["properties"];
+            const Json& all = feature["properties"];
             if (!all.is_object() || !all.contains(name) || !all[name].is_number()) return -1.0;
             return all[name].get<double>();
         };
@@ -370,8 +402,8 @@ std::vector<std::string> examine(const Job& job, const std::string& folder,
     try {
         const ZoneTable zones = read_zones(job, folder + "/zones.csv", wrong);
         check_sums(job, zones, fields, wrong);
-        check_geojson(folder, zones, depth.tables_agree, wrong);
         check_package(folder, zones, depth.tables_agree, wrong);
+        check_geojson(folder, zones, depth.tables_agree, wrong);
     } catch (const Error& error) {
         wrong.add(error.what());
     }
