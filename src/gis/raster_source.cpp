@@ -614,12 +614,21 @@ void RasterSource::read_aligned(long long first_col, long long first_row,
     const long long row1 = std::min<long long>(m_info.rows, first_row + frame.rows);
     if (col0 >= col1 || row0 >= row1) return;
     const auto cols = static_cast<std::size_t>(col1 - col0);
-    // Strips keep the copy small beside the result.
+    // Strips keep the copy small beside the result. They end where the file's blocks do, if those
+    // are no taller, so that a block is unpacked once.
     const long long strip = std::max(1LL, (1LL << 20) / static_cast<long long>(cols));
+    int block_cols = 0;
+    int block_rows = 0;
+    m_state->band->GetBlockSize(&block_cols, &block_rows);
+    const auto strip_end = [&](long long row) {
+        const long long end = row + strip;
+        const long long at_block = end - end % block_rows;
+        return std::min(row1, m_info.south_up || at_block <= row ? end : at_block);
+    };
     std::vector<T> values;
     std::vector<std::uint8_t> valid;
-    for (long long row = row0; row < row1; row += strip) {
-        const long long rows = std::min(strip, row1 - row);
+    for (long long row = row0, rows = 0; row < row1; row += rows) {
+        rows = strip_end(row) - row;
         values.resize(cols * static_cast<std::size_t>(rows));
         valid.resize(values.size());
         const long long file_row = m_info.south_up ? m_info.rows - row - rows : row;

@@ -67,7 +67,7 @@ void register_all() {
     RegisterOGRCSV();
     RegisterOGRTAB();
     RegisterOGRMEM();
-    GDALSetCacheMax64(GIntBig{16} << 20);
+    GDALSetCacheMax64(GIntBig{4} << 20);
     std::string date = fixed_file_date;
     const char* epoch = CPLGetConfigOption("SOURCE_DATE_EPOCH", "");
     if (const auto seconds = parse_integer(epoch); seconds && *seconds >= 0) {
@@ -220,5 +220,10 @@ std::string open_path(const std::string& path) {
 }
 
 }  // namespace detail
+
+void release_raster_blocks() {
+    while (GDALFlushCacheBlock() != FALSE) {
+    }
+}
 
 }  // namespace catchfield::gis

@@ -43,4 +43,7 @@ std::vector<std::string> formats();
 /// Name and version of GDAL, PROJ (with its database) and pugixml, for `--version --verbose`.
 std::vector<std::pair<std::string, std::string>> library_versions();
 
+/// Lets go of the raster blocks that were kept for the next read. Not while another thread reads.
+void release_raster_blocks();
+
 }  // namespace catchfield::gis

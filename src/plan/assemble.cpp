@@ -2,6 +2,7 @@
 #include "plan/assemble.hpp"
 
 #include "base/error.hpp"
+#include "gis/start.hpp"
 #include "plan/self_check.hpp"
 #include "plan/short_line.hpp"
 #include "plan/writer.hpp"
@@ -28,7 +29,6 @@ constexpr std::size_t most_lines = 40;
 struct Tally {
     std::size_t done = 0, partly = 0, skipped = 0;
     std::string first_reason;             ///< of the first field that was skipped or partly covered
-    std::vector<FieldRecord> records;     ///< without words, for the self-check
     std::vector<std::string> ids, lines;  ///< of the first fields
     std::map<std::string, double> seconds;
 
@@ -52,14 +52,6 @@ struct Tally {
             lines.push_back(field.line);
         }
         for (const auto& [stage, spent] : field.seconds) seconds[stage] += spent;
-        records.push_back(field.record);
-        FieldRecord& kept = records.back();
-        for (std::vector<std::string>* words : {&kept.reasons, &kept.warnings}) {
-            words->clear();
-            words->shrink_to_fit();
-        }
-        kept.zone_reason.clear();
-        kept.zone_reason.shrink_to_fit();
     }
 };
 
@@ -159,8 +151,9 @@ RunSummary assemble(const RunHead& head, gis::StagedFolder& folder, const Assemb
                     {.hint = "Run without --strict to see which, in run.json and the report."});
     }
     const auto closing = Clock::now();
+    gis::release_raster_blocks();
     writer.finish();
-    self_check(head.job, folder.path(), tally.records);
+    self_check(head.job, folder.path());
     if (request.sealed) request.sealed();
     folder.commit(request.working_file);
 

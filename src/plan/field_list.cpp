@@ -13,6 +13,11 @@ void FieldList::rename(std::size_t position, const std::string& id, const std::s
     m_names.at(position).stem = stem;
 }
 
+void FieldList::finish() {
+    m_names.shrink_to_fit();
+    m_shapes.finish();
+}
+
 FieldBoundary FieldList::operator[](std::size_t position) const {
     const Names& names = m_names.at(position);
     return {names.id, names.stem, names.fid, m_shapes.shape(position)};

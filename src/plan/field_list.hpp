@@ -27,7 +27,7 @@ class FieldList {
     void add(FieldBoundary field);
     /// Names to change after all fields are known.
     void rename(std::size_t position, const std::string& id, const std::string& stem);
-    void finish() { m_shapes.finish(); }
+    void finish();
 
     std::size_t size() const { return m_names.size(); }
     bool empty() const { return m_names.empty(); }

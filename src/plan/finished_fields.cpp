@@ -87,7 +87,7 @@ FinishedFields::FinishedFields(const Inputs& inputs, const RunHead& head,
     : m_folder(folder),
       m_numbers(std::move(numbers)),
       m_shared_key(shared_key_of(inputs, head)),
-      m_records(m_numbers.size()),
+      m_extents(m_numbers.size()),
       m_journal(folder + "/" + journal_name, Journal::Open::append) {
     std::unordered_map<std::uint64_t, std::size_t> place_of;
     for (std::size_t place = 0; place < m_numbers.size(); ++place) {
@@ -100,11 +100,12 @@ FinishedFields::FinishedFields(const Inputs& inputs, const RunHead& head,
         if (place == place_of.end()) {
             m_outdated = true;
         } else {
-            m_records[place->second] = record;  // the last one counts
+            m_extents[place->second] = {record.offset, record.bytes};  // the last one counts
         }
     }
     std::set<std::uint64_t> claimed;
-    for (std::optional<Journal::Record>& record : m_records) {
+    for (std::size_t place = 0; place < m_extents.size(); ++place) {
+        const auto record = record_of(place);
         if (!record) continue;
         try {
             const auto payload = m_journal.read(*record);
@@ -114,7 +115,7 @@ FinishedFields::FinishedFields(const Inputs& inputs, const RunHead& head,
             for (const FilePrint& file : field.files) claimed.insert(xxh64(file.name));
             ++m_count;
         } catch (const Damaged&) {
-            record.reset();
+            m_extents[place] = {};
         }
     }
     remove_unclaimed(folder, claimed);
@@ -137,23 +138,32 @@ std::uint64_t FinishedFields::key_of(const Inputs& inputs, std::size_t number) c
     return xxh64(out.take());
 }
 
+std::optional<Journal::Record> FinishedFields::record_of(std::size_t place) const {
+    const Extent& extent = m_extents[place];
+    if (extent.bytes == 0) return std::nullopt;
+    return Journal::Record{Journal::Kind::field, m_keys[place], m_numbers[place], extent.offset,
+                           extent.bytes};
+}
+
 std::optional<FinishedField> FinishedFields::load(std::size_t place) const {
-    if (!m_records[place]) return std::nullopt;
-    const auto payload = m_journal.read(*m_records[place]);
+    const auto record = record_of(place);
+    if (!record) return std::nullopt;
+    const auto payload = m_journal.read(*record);
     if (!payload) return std::nullopt;
     FinishedField field = decode_finished_field(*payload);
     return files_agree(field.files, m_folder) ? std::optional(std::move(field)) : std::nullopt;
 }
 
 void FinishedFields::add(std::size_t place, const FinishedField& field) {
-    m_records[place] =
+    const Journal::Record record =
         m_journal.append(Journal::Kind::field, m_keys[place], m_numbers[place], encode(field));
+    m_extents[place] = {record.offset, record.bytes};
 }
 
 void FinishedFields::seal() {
     std::vector<Journal::Record> records;
-    for (const auto& record : m_records) {
-        if (record) records.push_back(*record);
+    for (std::size_t place = 0; place < m_extents.size(); ++place) {
+        if (const auto record = record_of(place)) records.push_back(*record);
     }
     m_journal.append(Journal::Kind::index, m_shared_key, 0, encode(records));
 }

@@ -33,13 +33,19 @@ class FinishedFields {
     void seal();
 
   private:
+    /// Where a field's record lies in the journal; no bytes where it has none.
+    struct Extent {
+        std::uint64_t offset = 0;
+        std::uint64_t bytes = 0;
+    };
     std::uint64_t key_of(const Inputs& inputs, std::size_t number) const;
+    std::optional<Journal::Record> record_of(std::size_t place) const;
 
     std::string m_folder;
     std::vector<std::size_t> m_numbers;
     std::uint64_t m_shared_key = 0;
     std::vector<std::uint64_t> m_keys;
-    std::vector<std::optional<Journal::Record>> m_records;
+    std::vector<Extent> m_extents;
     Journal m_journal;
     std::size_t m_count = 0;
     bool m_outdated = false;

@@ -8,6 +8,7 @@
 #include "plan/fingerprint.hpp"
 #include "plan/inputs.hpp"
 #include "plan/journal.hpp"
+#include "plan/json_values.hpp"
 #include "plan/manifest.hpp"
 #include "plan/self_check.hpp"
 
@@ -25,46 +26,6 @@ namespace {
 
 namespace fs = std::filesystem;
 using Json = nlohmann::json;
-
-std::string text_of(const Json& object, const char* name) {
-    return object.is_object() && object.contains(name) && object[name].is_string()
-               ? object[name].get<std::string>()
-               : std::string();
-}
-
-/// Not a number where there is none, so that no comparison holds.
-double number_of(const Json& object, const char* name) {
-    return object.is_object() && object.contains(name) && object[name].is_number()
-               ? object[name].get<double>()
-               : std::numeric_limits<double>::quiet_NaN();
-}
-
-std::vector<FieldRecord> records_of(const Json& run) {
-    std::vector<FieldRecord> records;
-    if (!run.contains("fields") || !run["fields"].is_array()) return records;
-    for (const Json& entry : run["fields"]) {
-        FieldRecord record;
-        record.id = text_of(entry, "field_id");
-        // The stem becomes part of a path; only what this program writes is followed.
-        record.stem = safe_file_stem(text_of(entry, "file_stem"));
-        const std::string status = text_of(entry, "status");
-        record.status = status == field_status_name(FieldStatus::skipped)  ? FieldStatus::skipped
-                        : status == field_status_name(FieldStatus::partly) ? FieldStatus::partly
-                                                                           : FieldStatus::done;
-        const double zones = number_of(entry, "zones");
-        record.zones = zones > 0.0 && zones < 1e6 ? static_cast<std::size_t>(zones) : 0;
-        record.area_ha = number_of(entry, "area_ha");
-        record.n_total_kg = number_of(entry, "nitrogen_total_kg");
-        record.product_total = number_of(entry, "product_total");
-        record.raster_total = number_of(entry, "product_total_on_raster");
-        record.lowest_rate = number_of(entry, "lowest_rate");
-        record.highest_rate = number_of(entry, "highest_rate");
-        record.rate_unit = text_of(entry, "rate_unit");
-        record.total_unit = text_of(entry, "total_unit");
-        records.push_back(std::move(record));
-    }
-    return records;
-}
 
 Job job_of(const Json& run) {
     JobValues values;
@@ -202,12 +163,12 @@ PlanCheck check_plan(const std::string& folder_as_given) {
         check.wrong.push_back("run.json: is not JSON");
         return check;
     }
-    const std::vector<FieldRecord> records = records_of(run);
-    check.fields = records.size();
     attempt([&] {
-        const CheckDepth all{.fields = records.size(), .tables_agree = true};
-        for (std::string& line : examine(job_of(run), folder, records, all))
-            check.wrong.push_back(std::move(line));
+        const CheckDepth all{.fields = std::numeric_limits<std::size_t>::max(),
+                             .tables_agree = true};
+        Examined found = examine(job_of(run), folder, all);
+        check.fields = found.fields;
+        for (std::string& line : found.wrong) check.wrong.push_back(std::move(line));
     });
     compare_inputs(run, folder, check);
     return check;

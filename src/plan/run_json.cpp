@@ -1,8 +1,11 @@
 // SPDX-License-Identifier: MIT
 #include "plan/run_json.hpp"
 
+#include "base/error.hpp"
 #include "base/text.hpp"
+#include "gis/files.hpp"
 #include "plan/columns.hpp"
+#include "plan/json_values.hpp"
 #include "plan/libraries.hpp"
 #include "prescription/surface.hpp"
 
@@ -10,6 +13,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <fstream>
 
 namespace catchfield::plan {
 
@@ -50,6 +54,49 @@ Json soils_json(const Soils& soils) {
 }
 
 }  // namespace
+
+namespace {
+
+FieldRecord record_of(const nlohmann::json& entry) {
+    FieldRecord record;
+    record.id = text_of(entry, "field_id");
+    // The stem becomes part of a path; only what this program writes is followed.
+    record.stem = safe_file_stem(text_of(entry, "file_stem"));
+    const std::string status = text_of(entry, "status");
+    record.status = status == field_status_name(FieldStatus::skipped)  ? FieldStatus::skipped
+                    : status == field_status_name(FieldStatus::partly) ? FieldStatus::partly
+                                                                       : FieldStatus::done;
+    const double zones = number_of(entry, "zones");
+    record.zones = zones > 0.0 && zones < 1e6 ? static_cast<std::size_t>(zones) : 0;
+    record.area_ha = number_of(entry, "area_ha");
+    record.n_total_kg = number_of(entry, "nitrogen_total_kg");
+    record.product_total = number_of(entry, "product_total");
+    record.raster_total = number_of(entry, "product_total_on_raster");
+    record.lowest_rate = number_of(entry, "lowest_rate");
+    record.highest_rate = number_of(entry, "highest_rate");
+    record.rate_unit = text_of(entry, "rate_unit");
+    record.total_unit = text_of(entry, "total_unit");
+    return record;
+}
+
+}  // namespace
+
+void for_records(const std::string& path, const std::function<void(FieldRecord)>& visit) {
+    using json = nlohmann::json;
+    std::ifstream file(path, std::ios::binary);
+    std::string member;
+    const json rest = json::parse(
+        file,
+        [&](int depth, json::parse_event_t event, json& value) {
+            if (depth == 1 && event == json::parse_event_t::key) member = value;
+            const bool entry =
+                depth == 2 && event == json::parse_event_t::object_end && member == "fields";
+            if (entry) visit(record_of(value));
+            return !entry;
+        },
+        false);
+    if (!rest.is_object()) throw Error(ErrorKind::input, "is not JSON", {.path = path});
+}
 
 FieldRecord record_of(const FieldResult& result) {
     FieldRecord record;

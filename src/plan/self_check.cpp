@@ -12,6 +12,7 @@
 #include "gis/start.hpp"
 #include "gis/vector.hpp"
 #include "plan/columns.hpp"
+#include "plan/fingerprint.hpp"
 #include "prescription/products.hpp"
 
 #include <nlohmann/json.hpp>
@@ -19,8 +20,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <fstream>
-#include <map>
 
 namespace catchfield::plan {
 
@@ -51,18 +52,28 @@ bool far(double a, double b, double share, double least) {
     return !(std::abs(a - b) <= std::max(share * std::max(std::abs(a), std::abs(b)), least));
 }
 
-/// A row of zones.csv, as far as the other tables are compared with it.
 struct ZoneRow {
     double area_ha = 0.0, n_rate_kg_ha = 0.0;
 };
 
+/// zones.csv, as far as other files are compared with it.
 struct ZoneTable {
-    std::vector<ZoneRow> rows;
+    /// Of a field, by the hash of its name.
     struct Sum {
+        std::uint64_t field = 0;
         std::size_t zones = 0;
         double area_ha = 0.0;
     };
-    std::map<std::string, Sum> fields;
+    std::size_t count = 0;
+    std::vector<ZoneRow> rows;  ///< only where the other tables are compared row by row
+    std::vector<Sum> sums;      ///< ascending by hash
+
+    Sum sum_of(const std::string& field) const {
+        const std::uint64_t hash = xxh64(field);
+        const auto at = std::lower_bound(sums.begin(), sums.end(), hash,
+                                         [](const Sum& a, std::uint64_t b) { return a.field < b; });
+        return at != sums.end() && at->field == hash ? *at : Sum{};
+    }
 };
 
 /// Calls `look` with tables of at most about 1 MB, cut between rows, so that a table of any length
@@ -87,7 +98,7 @@ void for_parts(const std::string& path, Look look) {
     look(Table::parse(header + part, path));
 }
 
-ZoneTable read_zones(const Job& job, const std::string& path, Findings& wrong) {
+ZoneTable read_zones(const Job& job, const std::string& path, bool rows, Findings& wrong) {
     ZoneTable zones;
     for_parts(path, [&](const Table& table) {
         std::vector<std::size_t> numbers;
@@ -112,41 +123,36 @@ ZoneTable read_zones(const Job& job, const std::string& path, Findings& wrong) {
                 wrong.add("zones.csv, " + id + ": the rate " + fixed(zone.n_rate_kg_ha, 2) +
                           " kg/ha is out of bounds");
             }
-            ZoneTable::Sum& sum = zones.fields[id];
-            ++sum.zones;
-            sum.area_ha += zone.area_ha;
-            zones.rows.push_back(zone);
+            ++zones.count;
+            if (rows) zones.rows.push_back(zone);
+            const std::uint64_t hash = xxh64(id);
+            if (zones.sums.empty() || zones.sums.back().field != hash)
+                zones.sums.push_back({hash, 0, 0.0});
+            ++zones.sums.back().zones;
+            zones.sums.back().area_ha += zone.area_ha;
         }
     });
+    std::sort(zones.sums.begin(), zones.sums.end(),
+              [](const ZoneTable::Sum& a, const ZoneTable::Sum& b) { return a.field < b.field; });
     return zones;
 }
 
-void check_sums(const Job& job, const ZoneTable& zones, const std::vector<FieldRecord>& fields,
-                Findings& wrong) {
-    std::size_t expected = 0;
-    for (const FieldRecord& field : fields) {
-        if (field.status == FieldStatus::skipped) continue;
-        expected += field.zones;
-        auto found = zones.fields.find(field.id);
-        // Names that a spreadsheet would run as a formula are written with an apostrophe.
-        if (found == zones.fields.end()) found = zones.fields.find("'" + field.id);
-        const ZoneTable::Sum sum = found == zones.fields.end() ? ZoneTable::Sum{} : found->second;
-        if (sum.zones != field.zones) {
-            wrong.add("zones.csv, " + field.id + ": " + std::to_string(sum.zones) + " rows for " +
-                      std::to_string(field.zones) + " zones");
-        } else if (far(sum.area_ha, field.area_ha, area_share, least_ha)) {
-            wrong.add("zones.csv, " + field.id + ": zones cover " + fixed(sum.area_ha, 4) + " of " +
-                      fixed(field.area_ha, 4) + " ha");
-        }
-        const double most = job.nitrogen.max_rate_kg_ha * field.area_ha * (1.0 + area_share) + 0.01;
-        if (!(field.n_total_kg >= 0.0) || field.n_total_kg > most) {
-            wrong.add("run.json, " + field.id + ": the nitrogen total of " +
-                      fixed(field.n_total_kg, 1) + " kg is out of bounds");
-        }
+/// A planned field's rows of zones.csv and its totals.
+void check_sums(const Job& job, const ZoneTable& zones, const FieldRecord& field, Findings& wrong) {
+    ZoneTable::Sum sum = zones.sum_of(field.id);
+    // Names that a spreadsheet would run as a formula are written with an apostrophe.
+    if (sum.zones == 0) sum = zones.sum_of("'" + field.id);
+    if (sum.zones != field.zones) {
+        wrong.add("zones.csv, " + field.id + ": " + std::to_string(sum.zones) + " rows for " +
+                  std::to_string(field.zones) + " zones");
+    } else if (far(sum.area_ha, field.area_ha, area_share, least_ha)) {
+        wrong.add("zones.csv, " + field.id + ": zones cover " + fixed(sum.area_ha, 4) + " of " +
+                  fixed(field.area_ha, 4) + " ha");
     }
-    if (zones.rows.size() != expected) {
-        wrong.add("zones.csv: " + std::to_string(zones.rows.size()) + " rows for " +
-                  std::to_string(expected) + " zones");
+    const double most = job.nitrogen.max_rate_kg_ha * field.area_ha * (1.0 + area_share) + 0.01;
+    if (!(field.n_total_kg >= 0.0) || field.n_total_kg > most) {
+        wrong.add("run.json, " + field.id + ": the nitrogen total of " +
+                  fixed(field.n_total_kg, 1) + " kg is out of bounds");
     }
 }
 
@@ -332,9 +338,9 @@ void check_package(const std::string& folder, const ZoneTable& zones, bool rows,
     for (const gis::LayerInfo& layer : gis::list_layers(path)) {
         if (layer.name != "zones") continue;
         found = true;
-        if (layer.features != static_cast<long long>(zones.rows.size())) {
+        if (layer.features != static_cast<long long>(zones.count)) {
             wrong.add("plan.gpkg: layer zones has " + std::to_string(layer.features) +
-                      " rows for " + std::to_string(zones.rows.size()) + " zones");
+                      " rows for " + std::to_string(zones.count) + " zones");
             return;
         }
     }
@@ -365,17 +371,17 @@ void check_geojson(const std::string& folder, const ZoneTable& zones, bool rows,
         bool closed = false;
         for (; std::getline(file, line); ++lines) closed = line == "]}";
         // An empty share has an empty line between the two.
-        const std::size_t expected = std::max<std::size_t>(zones.rows.size(), 1) + 2;
+        const std::size_t expected = std::max<std::size_t>(zones.count, 1) + 2;
         if (lines != expected || !closed) {
             wrong.add("zones.geojson: " + std::to_string(lines) + " lines for " +
-                      std::to_string(zones.rows.size()) + " zones");
+                      std::to_string(zones.count) + " zones");
         }
         return;
     }
     const Json features = features_of(path);
-    if (features.size() != zones.rows.size()) {
+    if (features.size() != zones.count) {
         wrong.add("zones.geojson: " + std::to_string(features.size()) + " features for " +
-                  std::to_string(zones.rows.size()) + " zones");
+                  std::to_string(zones.count) + " zones");
         return;
     }
     for (std::size_t i = 0; i < features.size(); ++i) {
@@ -396,38 +402,55 @@ void check_geojson(const std::string& folder, const ZoneTable& zones, bool rows,
 
 }  // namespace
 
-std::vector<std::string> examine(const Job& job, const std::string& folder,
-                                 const std::vector<FieldRecord>& fields, const CheckDepth& depth) {
+Examined examine(const Job& job, const std::string& folder, const CheckDepth& depth) {
+    Examined seen;
     Findings wrong;
+    std::size_t opened = 0;
+    const auto check_fields = [&](const std::vector<FieldRecord>& fields) {
+        std::vector<std::vector<std::string>> found(fields.size());
+        tbb::parallel_for(std::size_t{0}, fields.size(), [&](std::size_t i) {
+            if (opened + i < depth.fields) {
+                found[i] = check_maps(folder, fields[i]);
+                return;
+            }
+            const std::string path = folder + "/rates/" + fields[i].stem + "-nitrogen.tif";
+            if (gis::nodata_of_geotiff(path) != static_cast<double>(gis::tiff_nodata))
+                found[i].push_back(path + ": the raster has lost its no-data value");
+        });
+        for (const std::vector<std::string>& lines : found) wrong.add(lines);
+        opened += fields.size();
+    };
     try {
-        const ZoneTable zones = read_zones(job, folder + "/zones.csv", wrong);
-        check_sums(job, zones, fields, wrong);
+        const ZoneTable zones = read_zones(job, folder + "/zones.csv", depth.tables_agree, wrong);
+        std::size_t expected = 0;
+        std::vector<FieldRecord> planned;
+        for_records(folder + "/run.json", [&](FieldRecord field) {
+            constexpr std::size_t at_once = 512;
+            ++seen.fields;
+            if (field.status == FieldStatus::skipped) return;
+            expected += field.zones;
+            check_sums(job, zones, field, wrong);
+            planned.push_back(std::move(field));
+            if (planned.size() < at_once) return;
+            check_fields(planned);
+            planned.clear();
+        });
+        check_fields(planned);
+        if (zones.count != expected) {
+            wrong.add("zones.csv: " + std::to_string(zones.count) + " rows for " +
+                      std::to_string(expected) + " zones");
+        }
         check_package(folder, zones, depth.tables_agree, wrong);
         check_geojson(folder, zones, depth.tables_agree, wrong);
     } catch (const Error& error) {
         wrong.add(error.what());
     }
-    std::vector<const FieldRecord*> planned;
-    for (const FieldRecord& field : fields) {
-        if (field.status != FieldStatus::skipped) planned.push_back(&field);
-    }
-    std::vector<std::vector<std::string>> found(planned.size());
-    tbb::parallel_for(std::size_t{0}, planned.size(), [&](std::size_t i) {
-        const FieldRecord& field = *planned[i];
-        if (i < depth.fields) {
-            found[i] = check_maps(folder, field);
-            return;
-        }
-        const std::string path = folder + "/rates/" + field.stem + "-nitrogen.tif";
-        if (gis::nodata_of_geotiff(path) != static_cast<double>(gis::tiff_nodata))
-            found[i].push_back(path + ": the raster has lost its no-data value");
-    });
-    for (const std::vector<std::string>& lines : found) wrong.add(lines);
-    return wrong.take();
+    seen.wrong = wrong.take();
+    return seen;
 }
 
-void self_check(const Job& job, const std::string& folder, const std::vector<FieldRecord>& fields) {
-    const std::vector<std::string> wrong = examine(job, folder, fields, {});
+void self_check(const Job& job, const std::string& folder) {
+    const std::vector<std::string> wrong = examine(job, folder, {}).wrong;
     if (wrong.empty()) return;
     throw Error(ErrorKind::output, "self-check failed: " + wrong.front(),
                 {.hint = "No plan was written. Please report this with the job file."});

@@ -16,17 +16,22 @@ struct CheckDepth {
     bool tables_agree = false;  ///< zones.geojson and plan.gpkg compared with zones.csv row by row
 };
 
+/// What an examination has seen.
+struct Examined {
+    std::size_t fields = 0;          ///< that run.json lists
+    std::vector<std::string> wrong;  ///< what does not hold, a line each, at most 100
+};
+
 /// Re-opens the outputs in `folder` and compares them with each other and with what was planned:
 /// zones.csv, zones.geojson and plan.gpkg have every zone once; every number is one and every rate
 /// lies within the job's bounds; areas add up to the field within 0.5 %; zones of a field do not
 /// overlap; the rate maps have their no-data value, their unit, rates within the field's bounds and
-/// the totals that run.json states. Returns what does not hold, a line each, at most 100; files
-/// that cannot be read are such lines too. fields: as recorded in run.json. Works on all cores
-/// that TBB may use.
-std::vector<std::string> examine(const Job& job, const std::string& folder,
-                                 const std::vector<FieldRecord>& fields, const CheckDepth& depth);
+/// the totals that run.json states. Files that cannot be read are lines of what does not hold.
+/// Memory does not grow with the fields but for their names and areas. Works on all cores that TBB
+/// may use.
+Examined examine(const Job& job, const std::string& folder, const CheckDepth& depth);
 
 /// As examine at the end of a run. Throws Error(output) naming the first thing that does not hold.
-void self_check(const Job& job, const std::string& folder, const std::vector<FieldRecord>& fields);
+void self_check(const Job& job, const std::string& folder);
 
 }  // namespace catchfield::plan
