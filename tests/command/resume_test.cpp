@@ -39,10 +39,15 @@ class Resume : public ::testing::Test {
     static Outcome plan(const std::string& output, const std::vector<std::string>& more = {}) {
         return run_program(words(output, more), s_folder->path());
     }
+    /// A run that is to be met in the middle: on one thread it takes its time.
+    static Process slow_run(std::vector<std::string> more = {}) {
+        more.insert(more.end(), {"--threads", "1"});
+        return Process(words("plan", more), s_folder->path());
+    }
     /// Begins a run, kills it once `fields` are finished.
     static void kill_after(const std::string& output, std::size_t fields,
                            const std::vector<std::string>& more = {}, int signal = SIGKILL) {
-        Process process(words(output, more), s_folder->path());
+        Process process = slow_run(more);
         wait_for_fields(*s_folder / ("." + output + ".partial"), fields);
         process.signal(signal);
         ASSERT_EQ(process.wait().code, 128 + signal);
@@ -216,7 +221,7 @@ TEST_F(Resume, BentJournalCostsNothingButWork) {
 
 TEST_F(Resume, SignalsStopCleanlyAndSayHowToGoOn) {
     for (const int signal : {SIGINT, SIGTERM}) {
-        Process process(words("plan"), s_folder->path());
+        Process process = slow_run();
         wait_for_fields(*s_folder / ".plan.partial", 10);
         process.signal(signal);
         const Outcome stopped = process.wait();
@@ -237,7 +242,7 @@ TEST_F(Resume, SignalsStopCleanlyAndSayHowToGoOn) {
 }
 
 TEST_F(Resume, SecondSignalEndsAtOnce) {
-    Process process(words("plan"), s_folder->path());
+    Process process = slow_run();
     wait_for_fields(*s_folder / ".plan.partial", 5);
     process.signal(SIGINT);
     process.signal(SIGTERM);
@@ -259,7 +264,7 @@ TEST_F(Resume, StopBeforeTheFirstFieldLeavesNothing) {
 TEST_F(Resume, OldPlanStaysUntilTheNewOneIsWhole) {
     fs::create_directory(*s_folder / "plan");
     write_text(*s_folder / "plan/old.txt", "old");
-    Process process(words("plan", {"--overwrite"}), s_folder->path());
+    Process process = slow_run({"--overwrite"});
     wait_for_fields(*s_folder / ".plan.partial", 20);
     process.signal(SIGKILL);
     process.wait();
@@ -271,9 +276,11 @@ TEST_F(Resume, OldPlanStaysUntilTheNewOneIsWhole) {
 }
 
 TEST_F(Resume, TwoRunsIntoOneFolderAreRefused) {
-    Process first(words("plan"), s_folder->path());
+    Process first = slow_run();
     wait_for_fields(*s_folder / ".plan.partial", 5);
+    first.signal(SIGSTOP);
     const Outcome second = plan("plan");
+    first.signal(SIGCONT);
     EXPECT_EQ(second.code, 1) << second.err;
     EXPECT_TRUE(has(second.err, "another run is writing to this folder")) << second.err;
     EXPECT_EQ(first.wait().code, 3);
