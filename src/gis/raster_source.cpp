@@ -431,11 +431,12 @@ RasterSource::RasterSource(const std::string& path, const RasterOptions& options
     int block_cols = 0;
     int block_rows = 0;
     band->GetBlockSize(&block_cols, &block_rows);
-    const double block_bytes = static_cast<double>(block_cols) * block_rows *
-                               GDALGetDataTypeSizeBytes(band->GetRasterDataType());
-    if (block_bytes > options.limits.max_block_bytes) {
+    m_info.block_rows = block_rows;
+    m_info.block_bytes = static_cast<double>(block_cols) * block_rows *
+                         GDALGetDataTypeSizeBytes(band->GetRasterDataType());
+    if (m_info.block_bytes > options.limits.max_block_bytes) {
         throw Error(ErrorKind::data,
-                    "is stored in blocks of " + fixed(block_bytes / 1e6, 0) +
+                    "is stored in blocks of " + fixed(m_info.block_bytes / 1e6, 0) +
                         " MB, more than is taken into memory at once",
                     {.path = path, .hint = "Rewrite it as a tiled GeoTIFF."});
     }
@@ -617,12 +618,9 @@ void RasterSource::read_aligned(long long first_col, long long first_row,
     // Strips keep the copy small beside the result. They end where the file's blocks do, if those
     // are no taller, so that a block is unpacked once.
     const long long strip = std::max(1LL, (1LL << 20) / static_cast<long long>(cols));
-    int block_cols = 0;
-    int block_rows = 0;
-    m_state->band->GetBlockSize(&block_cols, &block_rows);
     const auto strip_end = [&](long long row) {
         const long long end = row + strip;
-        const long long at_block = end - end % block_rows;
+        const long long at_block = end - end % m_info.block_rows;
         return std::min(row1, m_info.south_up || at_block <= row ? end : at_block);
     };
     std::vector<T> values;

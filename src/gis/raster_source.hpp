@@ -27,6 +27,8 @@ struct RasterInfo {
                  ///< points
     std::string crs_wkt;    ///< "" where the file states none
     std::string data_type;  ///< of the band: "Float32"
+    int block_rows = 0;     ///< of the blocks (tiles, strips) in which the file stores its cells
+    double block_bytes = 0.0;
     std::optional<double> nodata;
     double scale = 1.0;  ///< value = raw * scale + offset
     double offset = 0.0;

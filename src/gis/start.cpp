@@ -67,7 +67,7 @@ void register_all() {
     RegisterOGRCSV();
     RegisterOGRTAB();
     RegisterOGRMEM();
-    GDALSetCacheMax64(GIntBig{4} << 20);
+    keep_raster_blocks(0.0);
     std::string date = fixed_file_date;
     const char* epoch = CPLGetConfigOption("SOURCE_DATE_EPOCH", "");
     if (const auto seconds = parse_integer(epoch); seconds && *seconds >= 0) {
@@ -220,6 +220,11 @@ std::string open_path(const std::string& path) {
 }
 
 }  // namespace detail
+
+void keep_raster_blocks(double bytes) {
+    constexpr double mb = 1 << 20;
+    GDALSetCacheMax64(static_cast<GIntBig>(std::clamp(bytes, 4.0 * mb, 64.0 * mb)));
+}
 
 void release_raster_blocks() {
     while (GDALFlushCacheBlock() != FALSE) {

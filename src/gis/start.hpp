@@ -43,6 +43,10 @@ std::vector<std::string> formats();
 /// Name and version of GDAL, PROJ (with its database) and pugixml, for `--version --verbose`.
 std::vector<std::pair<std::string, std::string>> library_versions();
 
+/// How much of the rasters read before stays in memory for the next read: 4 to 64 MB, 4 unless
+/// asked for more. From one thread, before others read.
+void keep_raster_blocks(double bytes);
+
 /// Lets go of the raster blocks that were kept for the next read. Not while another thread reads.
 void release_raster_blocks();
 
