@@ -36,8 +36,7 @@ std::string run_json_head(const Inputs& inputs);
 std::string field_json(const FieldRecord& field);
 std::string run_json_tail();
 /// Calls `visit` with every field that a run.json lists, in order, without the words that only
-/// people read. One record is held at a time. Throws Error(input)
-/// where the file is not JSON.
+/// people read. One record is held at a time. Throws Error(input) where the file is not JSON.
 void for_records(const std::string& path, const std::function<void(FieldRecord)>& visit);
 /// The head of a share's run.json, which says so; the same head for a whole job.
 std::string with_share(const std::string& head, const std::optional<Share>& share);

@@ -98,6 +98,7 @@ void for_parts(const std::string& path, Look look) {
     look(Table::parse(header + part, path));
 }
 
+/// rows: whether they are kept one by one.
 ZoneTable read_zones(const Job& job, const std::string& path, bool rows, Findings& wrong) {
     ZoneTable zones;
     for_parts(path, [&](const Table& table) {
