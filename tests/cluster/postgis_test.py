@@ -240,7 +240,7 @@ class Results(unittest.TestCase):
         for _ in range(40):
             process = subprocess.Popen(self.words(), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
             try:
-                _, words = process.communicate(timeout=moments.uniform(0.1, 1.2 + 0.2 * kills))
+                _, words = process.communicate(timeout=moments.uniform(0.1, 1.2 * 1.12**kills))
                 # The last kill may have come after the folder was in place and before the end of the process.
                 late = kills > 0 and process.returncode == 2 and "the output folder exists" in words
                 finished = process.returncode == 0 or late
