@@ -349,7 +349,7 @@ def cases():
     add("a millimetre wide", of_wkt(farm.wkt(farm.box(X + 50, Y + 50, 0.001, 0.001))), 1, "smaller than one cell")
     add("no crs", of_wkt(farm.wkt(farm.box()), system=False), 1, "field.crs")
     add("prj is noise", damaged.neighbour(shapefile, ".prj", damaged.noise(3000, "prj")), 1, "fields.shp")
-    add("prj of 1 MB", damaged.neighbour(shapefile, ".prj", b'PROJCS["' + b"x" * 1_000_000 + b'"]'), 1, "fields.shp")
+    add("prj of 5 MB", damaged.neighbour(shapefile, ".prj", b'PROJCS["' + b"x" * 5_000_000 + b'"]'), 1, "fields.shp")
     add("prj nested 20000 deep", damaged.neighbour(shapefile, ".prj", ("PROJCS[" * 20000 + "]" * 20000).encode()), 1,
         "fields.shp")
     add("crs without a place", of_wkt(farm.wkt(farm.box()), system=damaged.local_crs()), 1, "fields.gpkg")
