@@ -11,16 +11,26 @@ namespace catchfield::gis {
 
 namespace {
 
-bool meets(const Box& a, const Box& b) {
-    return a.min_x <= b.max_x && b.min_x <= a.max_x && a.min_y <= b.max_y && b.min_y <= a.max_y;
+float at_most(double value) {
+    const auto nearest = static_cast<float>(value);
+    if (static_cast<double>(nearest) <= value) return nearest;
+    return std::nextafter(nearest, -std::numeric_limits<float>::infinity());
 }
 
-Box joined(const Box& a, const Box& b) {
+}  // namespace
+
+BoxIndex::Bounds BoxIndex::bounds_of(const Box& box) {
+    return {at_most(box.min_x), at_most(box.min_y), -at_most(-box.max_x), -at_most(-box.max_y)};
+}
+
+BoxIndex::Bounds BoxIndex::joined(const Bounds& a, const Bounds& b) {
     return {std::min(a.min_x, b.min_x), std::min(a.min_y, b.min_y), std::max(a.max_x, b.max_x),
             std::max(a.max_y, b.max_y)};
 }
 
-}  // namespace
+bool BoxIndex::meet(const Bounds& a, const Bounds& b) {
+    return a.min_x <= b.max_x && b.min_x <= a.max_x && a.min_y <= b.max_y && b.min_y <= a.max_y;
+}
 
 BoxIndex::BoxIndex(const std::vector<Box>& boxes) {
     if (boxes.size() > std::numeric_limits<std::uint32_t>::max())
@@ -44,12 +54,12 @@ BoxIndex::BoxIndex(const std::vector<Box>& boxes) {
     }
     m_levels.emplace_back();
     m_levels[0].reserve(m_order.size());
-    for (const std::uint32_t i : m_order) m_levels[0].push_back(boxes[i]);
+    for (const std::uint32_t i : m_order) m_levels[0].push_back(bounds_of(boxes[i]));
     while (m_levels.back().size() > fan) {
-        const std::vector<Box>& below = m_levels.back();
-        std::vector<Box> above;
+        const std::vector<Bounds>& below = m_levels.back();
+        std::vector<Bounds> above;
         for (std::size_t begin = 0; begin < below.size(); begin += fan) {
-            Box box = below[begin];
+            Bounds box = below[begin];
             for (std::size_t i = begin; i < std::min(begin + fan, below.size()); ++i)
                 box = joined(box, below[i]);
             above.push_back(box);
@@ -58,10 +68,10 @@ BoxIndex::BoxIndex(const std::vector<Box>& boxes) {
     }
 }
 
-void BoxIndex::visit(std::size_t level, std::size_t begin, std::size_t end, const Box& box,
+void BoxIndex::visit(std::size_t level, std::size_t begin, std::size_t end, const Bounds& box,
                      std::vector<std::size_t>& found) const {
     for (std::size_t i = begin; i < std::min(end, m_levels[level].size()); ++i) {
-        if (!meets(m_levels[level][i], box)) continue;
+        if (!meet(m_levels[level][i], box)) continue;
         if (level == 0) {
             found.push_back(m_order[i]);
         } else {
@@ -74,7 +84,7 @@ std::vector<std::size_t> BoxIndex::query(const Box& box) const {
     std::vector<std::size_t> found;
     if (m_levels.empty()) return found;
     const std::size_t top = m_levels.size() - 1;
-    visit(top, 0, m_levels[top].size(), box, found);
+    visit(top, 0, m_levels[top].size(), bounds_of(box), found);
     std::sort(found.begin(), found.end());
     return found;
 }

@@ -80,6 +80,8 @@ void register_all() {
     CPLSetConfigOption("GDAL_MAX_BAND_COUNT", "1000");
     // Write-ahead safety is not needed: files are built aside and renamed when complete.
     CPLSetConfigOption("OGR_SQLITE_SYNCHRONOUS", "OFF");
+    // A layer's spatial index is made once all its rows are there, not from a list in memory.
+    CPLSetConfigOption("OGR_GPKG_ALLOW_THREADED_RTREE", "NO");
     // GDAL tells libtiff of its fields when its first raster is made or opened.
     GDALDriver* driver = GetGDALDriverManager()->GetDriverByName("GTiff");
     const char* const first = "/vsimem/catchfield-first.tif";
@@ -123,8 +125,9 @@ void require_allowed_path(const std::string& path) {
         return lower.find(name) != std::string::npos;
     });
     if (address || handler) {
-        throw Error(ErrorKind::usage, "this is a remote or special path, which is off",
-                    {.path = path, .hint = "Copy the file here, or allow remote paths (--allow-remote)."});
+        throw Error(
+            ErrorKind::usage, "this is a remote or special path, which is off",
+            {.path = path, .hint = "Copy the file here, or allow remote paths (--allow-remote)."});
     }
 }
 

@@ -24,11 +24,11 @@ class FieldList {
   public:
     /// Throws as gis::ShapeFile does, as add and finish do.
     FieldList() = default;
-    void add(FieldBoundary field);
-    /// Names to change after all fields are known.
-    void rename(std::size_t position, const std::string& id, const std::string& stem);
-    void finish();
+    void add(long long fid, const MultiPolygon& shape);
+    /// No more fields come. One id and one stem a field.
+    void finish(const std::vector<std::string>& ids, const std::vector<std::string>& stems);
 
+    /// 0 before finish().
     std::size_t size() const { return m_names.size(); }
     bool empty() const { return m_names.empty(); }
     /// Throws Error(input) where its shape cannot be read back.
@@ -49,11 +49,14 @@ class FieldList {
     Iterator end() const { return {this, size()}; }
 
   private:
+    /// Where they end in m_text, in which all stand one after the other: a district has many
+    /// fields, with short names.
     struct Names {
-        std::string id, stem;
-        long long fid = 0;
+        std::size_t id_end = 0, stem_end = 0;
     };
+    std::string m_text;
     std::vector<Names> m_names;
+    std::vector<long long> m_fids;
     gis::ShapeFile m_shapes;
 };
 

@@ -239,13 +239,13 @@ FieldList read_boundaries(const Job& job, gis::Crs& crs, std::size_t& null_geome
                                 renamed + "'.");
             id = renamed;
         }
-        fields.add({id, "", feature.fid, std::move(feature.polygons)});
+        fields.add(feature.fid, feature.polygons);
         ids.push_back(id);
     };
     const gis::VectorLayer layer = gis::visit_layer(job.field.boundary, job.field.layer, visit);
     if (features == 0) begin(layer);
     null_geometries = layer.null_geometries;
-    if (fields.empty()) {
+    if (ids.empty()) {
         throw Error(ErrorKind::input, "there is no field in it",
                     {.path = job.field.boundary,
                      .layer = layer.name,
@@ -259,9 +259,7 @@ FieldList read_boundaries(const Job& job, gis::Crs& crs, std::size_t& null_geome
     }
     const auto said = notes.lines(job.field.boundary + ": ");
     warnings.insert(warnings.end(), said.begin(), said.end());
-    const std::vector<std::string> stems = unique_file_stems(ids);
-    for (std::size_t i = 0; i < fields.size(); ++i) fields.rename(i, ids[i], stems[i]);
-    fields.finish();
+    fields.finish(ids, unique_file_stems(ids));
     return fields;
 }
 

@@ -76,11 +76,11 @@ struct ZoneTable {
     }
 };
 
-/// Calls `look` with tables of at most about 1 MB, cut between rows, so that a table of any length
-/// takes little memory.
+/// Calls `look` with tables of at most about 256 kB, cut between rows, so that a table of any
+/// length takes little memory.
 template <typename Look>
 void for_parts(const std::string& path, Look look) {
-    constexpr std::size_t most_bytes = 1u << 20;
+    constexpr std::size_t most_bytes = 1u << 18;
     std::ifstream file(path, std::ios::binary);
     std::string header, part, line;
     bool quoted = false;
@@ -426,7 +426,7 @@ Examined examine(const Job& job, const std::string& folder, const CheckDepth& de
         std::size_t expected = 0;
         std::vector<FieldRecord> planned;
         for_records(folder + "/run.json", [&](FieldRecord field) {
-            constexpr std::size_t at_once = 512;
+            constexpr std::size_t at_once = 128;
             ++seen.fields;
             if (field.status == FieldStatus::skipped) return;
             expected += field.zones;

@@ -2,11 +2,14 @@
 #include "gis/vector.hpp"
 
 #include "base/random.hpp"
+#include "gis/box_index.hpp"
 #include "gis/polygon_map.hpp"
 #include "support.hpp"
 
+#include <algorithm>
 #include <cstdlib>
 #include <filesystem>
+#include <set>
 #include <stdexcept>
 #include <thread>
 #include <unistd.h>
@@ -308,6 +311,39 @@ TEST(ShapeFile, NamesTheFolderThatCannotBeWritten) {
         EXPECT_EQ(refused.context().path, folder / "there");
     }
     before != nullptr ? ::setenv("TMPDIR", kept.c_str(), 1) : ::unsetenv("TMPDIR");
+}
+
+TEST(BoxIndex, MissesNothingAndFindsLittleElse) {
+    // Northings of projected coordinates, whose last digits single precision does not hold; boxes
+    // that share edges, as soil polygons and fields do.
+    Random random(4);
+    std::vector<Box> boxes;
+    for (int i = 0; i < 3'000; ++i) {
+        const double x = 300'000.1 + 10.0 * static_cast<double>(random.below(500));
+        const double y = 4'400'000.1 + 10.0 * static_cast<double>(random.below(500));
+        boxes.push_back({x, y, x + 10.0 * static_cast<double>(random.below(9)),
+                         y + 10.0 * static_cast<double>(random.below(9))});
+    }
+    boxes.push_back({-1e300, -1e300, 1e300, 1e300});
+    boxes.push_back({1.0, 1.0, 0.0, 0.0});  // a shape without points
+    const BoxIndex index(boxes);
+    const auto meet = [](const Box& a, const Box& b, double apart) {
+        return a.min_x <= b.max_x + apart && b.min_x <= a.max_x + apart &&
+               a.min_y <= b.max_y + apart && b.min_y <= a.max_y + apart;
+    };
+    for (std::size_t trial = 0; trial < boxes.size() - 2; trial += 10) {
+        const Box& box = boxes[trial];
+        const std::vector<std::size_t> found = index.query(box);
+        const std::set<std::size_t> set(found.begin(), found.end());
+        ASSERT_EQ(set.size(), found.size());
+        ASSERT_TRUE(std::is_sorted(found.begin(), found.end()));
+        for (std::size_t i = 0; i + 1 < boxes.size(); ++i) {
+            const bool meets = meet(boxes[i], box, 0.0);
+            const bool near = meet(boxes[i], box, 2e-7 * 4.4e6);
+            ASSERT_TRUE(set.contains(i) ? near : !meets) << i;
+        }
+        ASSERT_FALSE(set.contains(boxes.size() - 1));
+    }
 }
 
 TEST(PolygonMap, FindsWhatTheLayerHas) {

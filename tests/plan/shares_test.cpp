@@ -20,8 +20,9 @@ FieldBoundary square(double x, double y, double side) {
 
 plan::FieldList list_of(const std::vector<FieldBoundary>& fields) {
     plan::FieldList list;
-    for (const FieldBoundary& field : fields) list.add(field);
-    list.finish();
+    for (const FieldBoundary& field : fields) list.add(field.fid, field.shape);
+    const std::vector<std::string> names(fields.size(), "a field");
+    list.finish(names, names);
     return list;
 }
 
@@ -92,6 +93,25 @@ TEST(Shares, DegreesShrinkTowardsThePoles) {
     EXPECT_EQ(parts, (std::vector<std::size_t>{1, 1, 1, 2, 2}));
     const auto flat = plan::shares_of(list_of(fields), gis::Crs::from_epsg(32615), 2);
     EXPECT_EQ(flat, (std::vector<std::size_t>{1, 1, 2, 2, 2}));
+}
+
+TEST(FieldList, GivesBackNamesAndShapes) {
+    plan::FieldList list;
+    EXPECT_TRUE(list.empty());
+    list.add(7, square(0, 0, 1).shape);
+    list.add(-1, {});
+    list.add(8, square(5, 5, 2).shape);
+    list.finish({"Höhe", "", "Höhe (2)"}, {"hoehe", "field", "hoehe-2"});
+    ASSERT_EQ(list.size(), 3U);
+    EXPECT_EQ(list.front().id, "Höhe");
+    EXPECT_EQ(list.front().stem, "hoehe");
+    EXPECT_EQ(list[1].id, "");
+    EXPECT_EQ(list[1].stem, "field");
+    EXPECT_EQ(list[1].fid, -1);
+    EXPECT_EQ(list[2].id, "Höhe (2)");
+    EXPECT_EQ(list[2].stem, "hoehe-2");
+    EXPECT_EQ(list[2].fid, 8);
+    EXPECT_EQ(list[2].shape, square(5, 5, 2).shape);
 }
 
 TEST(Shares, BrokenShapesWeighSomething) {
