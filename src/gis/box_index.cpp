@@ -35,6 +35,7 @@ bool BoxIndex::meet(const Bounds& a, const Bounds& b) {
 BoxIndex::BoxIndex(const std::vector<Box>& boxes) {
     if (boxes.size() > std::numeric_limits<std::uint32_t>::max())
         throw Error(ErrorKind::data, "too many boxes for an index");
+    m_order.reserve(boxes.size());
     for (std::size_t i = 0; i < boxes.size(); ++i) {
         if (boxes[i].min_x <= boxes[i].max_x) m_order.push_back(static_cast<std::uint32_t>(i));
     }
@@ -58,6 +59,7 @@ BoxIndex::BoxIndex(const std::vector<Box>& boxes) {
     while (m_levels.back().size() > fan) {
         const std::vector<Bounds>& below = m_levels.back();
         std::vector<Bounds> above;
+        above.reserve(below.size() / fan + 1);
         for (std::size_t begin = 0; begin < below.size(); begin += fan) {
             Bounds box = below[begin];
             for (std::size_t i = begin; i < std::min(begin + fan, below.size()); ++i)

@@ -17,12 +17,14 @@
 #include <cmath>
 #include <filesystem>
 #include <limits>
+#include <mutex>
 #include <span>
 #include <type_traits>
 
 namespace catchfield::gis {
 
 struct RasterSource::State {
+    std::mutex reading;  // GDAL's data sets are for one thread at a time
     GDALDatasetUniquePtr dataset;
     GDALRasterBand* band = nullptr;       // owned by the dataset
     GDALRasterBand* mask_band = nullptr;  // where the file carries a mask or alpha
@@ -521,16 +523,23 @@ Box RasterSource::bounds_in(const Crs& crs) const {
 
 namespace {
 
-/// Reads source cells and marks which have values. The block must lie in the raster.
-template <typename T>
-void read_cells(GDALRasterBand& band, GDALRasterBand* mask, const RasterInfo& info, int col0,
-                int row0, int cols, int rows, std::span<T> values, std::span<std::uint8_t> valid) {
+/// Reads source cells and marks which have values. The block must lie in the raster. State:
+/// RasterSource's.
+template <typename T, typename State>
+void read_cells(State& state, const RasterInfo& info, int col0, int row0, int cols, int rows,
+                std::span<T> values, std::span<std::uint8_t> valid) {
     const detail::ErrorScope scope;
-    const bool read = band.RasterIO(GF_Read, col0, row0, cols, rows, values.data(), cols, rows,
+    GDALRasterBand* const mask = state.mask_band;
+    bool read = false;
+    bool mask_read = false;
+    {
+        const std::lock_guard alone(state.reading);
+        read = state.band->RasterIO(GF_Read, col0, row0, cols, rows, values.data(), cols, rows,
                                     buffer_type<T>(), 0, 0, nullptr) == CE_None;
-    const bool mask_read =
-        mask == nullptr || mask->RasterIO(GF_Read, col0, row0, cols, rows, valid.data(), cols, rows,
-                                          GDT_Byte, 0, 0, nullptr) == CE_None;
+        mask_read =
+            mask == nullptr || mask->RasterIO(GF_Read, col0, row0, cols, rows, valid.data(), cols,
+                                              rows, GDT_Byte, 0, 0, nullptr) == CE_None;
+    }
     if (!read || !mask_read || scope.failed()) {
         scope.fail(ErrorKind::input, "cannot be read to the end", {.path = info.path});
     }
@@ -630,9 +639,8 @@ void RasterSource::read_aligned(long long first_col, long long first_row,
         values.resize(cols * static_cast<std::size_t>(rows));
         valid.resize(values.size());
         const long long file_row = m_info.south_up ? m_info.rows - row - rows : row;
-        read_cells<T>(*m_state->band, m_state->mask_band, m_info, static_cast<int>(col0),
-                      static_cast<int>(file_row), static_cast<int>(cols), static_cast<int>(rows),
-                      values, valid);
+        read_cells<T>(*m_state, m_info, static_cast<int>(col0), static_cast<int>(file_row),
+                      static_cast<int>(cols), static_cast<int>(rows), values, valid);
         for (long long i = 0; i < rows; ++i) {
             const auto from = static_cast<std::ptrdiff_t>(
                 cols * static_cast<std::size_t>(m_info.south_up ? rows - 1 - i : i));
@@ -647,7 +655,7 @@ void RasterSource::read_aligned(long long first_col, long long first_row,
 template <typename T>
 void RasterSource::read_resampled(const Crs& crs, Resampling resampling,
                                   RasterWindow<T>& window) const {
-    const State& state = *m_state;
+    State& state = *m_state;
     const GridFrame& frame = window.values.frame;
     const Transformer& move = transformer(crs, m_crs);
     const Positions positions(frame, move, state.origin_x, state.origin_y, state.step_x,
@@ -713,8 +721,8 @@ void RasterSource::read_resampled(const Crs& crs, Resampling resampling,
         if (block.cols < 1 || block.rows < 1) continue;
         block.values.resize(static_cast<std::size_t>(cells));
         block.valid.resize(block.values.size());
-        read_cells<T>(*state.band, state.mask_band, m_info, block.col0, block.row0, block.cols,
-                      block.rows, block.values, block.valid);
+        read_cells<T>(state, m_info, block.col0, block.row0, block.cols, block.rows, block.values,
+                      block.valid);
         const std::size_t base = frame.index(first_row, 0);
         for (std::size_t i = 0; i < cols.size(); ++i) {
             double col = cols[i];
@@ -763,7 +771,7 @@ template RasterWindow<double> RasterSource::read(const GridFrame&, const Crs&, R
 std::vector<std::optional<double>> RasterSource::sample(const std::vector<Point>& points,
                                                         const Crs& crs,
                                                         Resampling resampling) const {
-    const State& state = *m_state;
+    State& state = *m_state;
     const Transformer& move = transformer(crs, m_crs);
     std::vector<std::optional<double>> result(points.size());
     Block<double> block;
@@ -780,8 +788,8 @@ std::vector<std::optional<double>> RasterSource::sample(const std::vector<Point>
         block.values.resize(static_cast<std::size_t>(block.cols) *
                             static_cast<std::size_t>(block.rows));
         block.valid.resize(block.values.size());
-        read_cells<double>(*state.band, state.mask_band, m_info, block.col0, block.row0, block.cols,
-                           block.rows, block.values, block.valid);
+        read_cells<double>(state, m_info, block.col0, block.row0, block.cols, block.rows,
+                           block.values, block.valid);
         const auto value = resampling == Resampling::nearest ? sample_nearest(block, col, row)
                            : resampling == Resampling::cubic
                                ? sample_cubic(block, m_info, col, row)

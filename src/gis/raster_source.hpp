@@ -67,7 +67,7 @@ struct RasterWindow {
     bool exact = false;       ///< source cells taken as they are (same CRS, same lattice)
 };
 
-/// An open raster band. Not to be shared between threads: open one per thread.
+/// An open raster band. Threads may share it; they take turns at reading the file.
 class RasterSource {
   public:
     /// Throws Error(input) for what cannot be opened or has no such band; Error(data) for rotated

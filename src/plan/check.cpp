@@ -256,16 +256,16 @@ Readiness check_job(const Job& job, bool allow_virtual, bool allow_remote) {
     const gis::RasterInfo& raster = *inputs.terrain_info;
     const double terrain = share_of(fields, &FieldReadiness::terrain);
     const bool elevation = job.terrain.source == TerrainSource::elevation;
-    rows.push_back(
-        {"terrain",
-         std::string(elevation ? "elevation" : "slope") + " raster, " +
-             std::to_string(raster.cols) + " x " + std::to_string(raster.rows) + " cells of " +
-             significant(raster_for_thread(raster.path).cell_m(), 3) + " m",
-         percent(terrain),
-         terrain < 0.9995 ? "terrain on the rest: no soil loss there"
-         : elevation      ? ""
-                          : "elevation: the slope length is a table's figure, not the water's way",
-         terrain < 0.9995 ? "medium" : "", false});
+    rows.push_back({"terrain",
+                    std::string(elevation ? "elevation" : "slope") + " raster, " +
+                        std::to_string(raster.cols) + " x " + std::to_string(raster.rows) +
+                        " cells of " + significant(open_raster(raster.path).cell_m(), 3) + " m",
+                    percent(terrain),
+                    terrain < 0.9995 ? "terrain on the rest: no soil loss there"
+                    : elevation
+                        ? ""
+                        : "elevation: the slope length is a table's figure, not the water's way",
+                    terrain < 0.9995 ? "medium" : "", false});
     const double filled = share_of(fields, &FieldReadiness::filled);
     const double without = 1.0 - filled - share_of(fields, &FieldReadiness::mapped);
     std::string soil;

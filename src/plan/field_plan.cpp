@@ -285,7 +285,7 @@ void plan_zones(const Inputs& inputs, const FieldBoundary& field, FieldResult& r
     }
     std::optional<gis::RasterWindow<float>> yields;
     if (!inputs.job.nitrogen.yield_raster.empty()) {
-        yields = raster_for_thread(inputs.job.nitrogen.yield_raster)
+        yields = open_raster(inputs.job.nitrogen.yield_raster)
                      .read<float>(ground.frame, ground.crs, gis::Resampling::bilinear);
         const double unit = yield_of_cell("1", inputs.job, inputs.job.nitrogen.yield_raster, "");
         for (float& value : yields->values.values) value *= static_cast<float>(unit);

@@ -48,7 +48,7 @@ zoning::Feature file_feature(const std::string& name, const std::string& file, c
         return point_feature(name, inputs.point_layers.at(file), ground, warnings);
     }
     auto window =
-        raster_for_thread(file).read<float>(ground.frame, ground.crs, gis::Resampling::bilinear);
+        open_raster(file).read<float>(ground.frame, ground.crs, gis::Resampling::bilinear);
     return terrain_feature(name, std::move(window.values), std::move(window.valid));
 }
 

@@ -89,6 +89,7 @@ FinishedFields::FinishedFields(const Inputs& inputs, const RunHead& head,
       m_shared_key(shared_key_of(inputs, head)),
       m_extents(m_numbers.size()),
       m_journal(folder + "/" + journal_name, Journal::Open::append) {
+    m_keys.reserve(m_numbers.size());
     std::unordered_map<std::uint64_t, std::size_t> place_of;
     for (std::size_t place = 0; place < m_numbers.size(); ++place) {
         m_keys.push_back(key_of(inputs, m_numbers[place]));

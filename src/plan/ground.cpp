@@ -117,7 +117,7 @@ void read_terrain(const Inputs& inputs, const FieldBoundary& field, Ground& grou
     const Job& job = inputs.job;
     const bool elevation = job.terrain.source == TerrainSource::elevation;
     const std::string& path = elevation ? job.terrain.elevation : job.terrain.slope;
-    const gis::RasterSource& source = raster_for_thread(path);
+    const gis::RasterSource& source = open_raster(path);
     gis::RasterWindow<float> window =
         source.read<float>(ground.frame, ground.crs, gis::Resampling::bilinear);
     std::size_t covered = 0;
@@ -267,7 +267,7 @@ Ground make_ground(const Inputs& inputs, const FieldBoundary& field) {
     const Job& job = inputs.job;
     const bool elevation = job.terrain.source == TerrainSource::elevation;
     const gis::RasterSource& raster =
-        raster_for_thread(elevation ? job.terrain.elevation : job.terrain.slope);
+        open_raster(elevation ? job.terrain.elevation : job.terrain.slope);
     ground.crs = choose_crs(field.shape, inputs.boundary_crs, raster.crs());
     ground.boundary = valid_boundary(inputs, field, ground.crs, ground.warnings);
     ground.area_ha = area(ground.boundary) * 1e-4;

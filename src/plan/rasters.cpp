@@ -4,35 +4,35 @@
 #include "base/units.hpp"
 #include "gis/start.hpp"
 
+#include <tbb/task_arena.h>
+
+#include <algorithm>
 #include <cmath>
 #include <map>
 #include <memory>
+#include <mutex>
 #include <numbers>
+#include <utility>
 
 namespace catchfield::plan {
 
-namespace {
-
-std::map<std::string, std::unique_ptr<gis::RasterSource>>& sources() {
-    thread_local std::map<std::string, std::unique_ptr<gis::RasterSource>> open;
-    return open;
-}
-
-}  // namespace
-
-const gis::RasterSource& raster_for_thread(const std::string& path) {
+const gis::RasterSource& open_raster(const std::string& path) {
+    // They share unpacked blocks, which neighbouring fields have in common, and wait for each other
+    // while one reads (which takes long where the file is remote).
+    constexpr int threads_per_source = 4;
+    using Key = std::pair<std::string, int>;
+    static std::mutex opening;
+    static std::map<Key, std::unique_ptr<gis::RasterSource>> sources;
     gis::prepare_thread();
-    auto& slot = sources()[path];
-    if (!slot) {
+    const int thread = std::max(0, tbb::this_task_arena::current_thread_index());
+    const std::lock_guard alone(opening);
+    auto& source = sources[{path, thread / threads_per_source}];
+    if (!source) {
         gis::RasterOptions options;
         options.crs_key = "the raster's own CRS (gdal_edit.py -a_srs)";
-        slot = std::make_unique<gis::RasterSource>(path, options);
+        source = std::make_unique<gis::RasterSource>(path, options);
     }
-    return *slot;
-}
-
-void close_rasters_of_thread() {
-    sources().clear();
+    return *source;
 }
 
 double metres_per_elevation(const Job& job, const gis::RasterSource& source, bool& assumed) {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Raster files opened once per thread, and terrain read onto a field's grid.
+// Raster files that stay open, and terrain read onto a field's grid.
 #pragma once
 
 #include "gis/raster_source.hpp"
@@ -9,11 +9,9 @@
 
 namespace catchfield::plan {
 
-/// The calling thread's open source for a file. Throws as gis::RasterSource.
-const gis::RasterSource& raster_for_thread(const std::string& path);
-
-/// Closes the calling thread's sources.
-void close_rasters_of_thread();
+/// The file's source for the calling thread, kept open; a few threads share one. Throws as
+/// gis::RasterSource.
+const gis::RasterSource& open_raster(const std::string& path);
 
 /// Metres to one unit of the elevations: what the user states, else what the file states, else
 /// metres where neither says (`assumed` is set).

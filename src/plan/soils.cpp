@@ -271,6 +271,7 @@ void MapReader::finish(const gis::VectorLayer& layer) {
              .layer = layer.name,
              .hint = "Name the column: soil.columns = k=<column>, or sand=, silt=, clay=, om=."});
     }
+    m_soils.facts_of.shrink_to_fit();
     m_soils.map.emplace(std::move(m_shapes), m_boxes, m_crs);
 }
 
