@@ -13,6 +13,7 @@
 #include "gis/vector.hpp"
 #include "plan/columns.hpp"
 #include "plan/fingerprint.hpp"
+#include "plan/json_values.hpp"
 #include "prescription/products.hpp"
 
 #include <nlohmann/json.hpp>
@@ -387,15 +388,9 @@ void check_geojson(const std::string& folder, const ZoneTable& zones, bool rows,
     }
     for (std::size_t i = 0; i < features.size(); ++i) {
         const Json& feature = features[i];
-        const auto value = [&](const char* name) {
-            const Json none;
-            if (!feature.is_object() || !feature.contains("properties")) return -1.0;
-            const Json& all = feature["properties"];
-            if (!all.is_object() || !all.contains(name) || !all[name].is_number()) return -1.0;
-            return all[name].get<double>();
-        };
-        if (far(value("area_ha"), zones.rows[i].area_ha, 1e-6, 1e-3) ||
-            far(value("n_rate_kg_ha"), zones.rows[i].n_rate_kg_ha, 1e-6, 1e-2)) {
+        const Json properties = feature.is_object() ? feature.value("properties", Json()) : Json();
+        if (far(number_of(properties, "area_ha"), zones.rows[i].area_ha, 1e-6, 1e-3) ||
+            far(number_of(properties, "n_rate_kg_ha"), zones.rows[i].n_rate_kg_ha, 1e-6, 1e-2)) {
             wrong.add("zones.geojson and zones.csv differ in row " + std::to_string(i + 1));
         }
     }

@@ -2,7 +2,7 @@
 // What tests of whole commands share: the program run, its files compared, the demo scenario.
 #pragma once
 
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 

@@ -7,7 +7,7 @@
 #include "base/shapes.hpp"
 #include "gis/crs.hpp"
 #include "gis/start.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <cpl_string.h>
 #include <gdal_priv.h>

@@ -4,7 +4,7 @@
 
 #include "base/error.hpp"
 #include "plan/job.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>

@@ -12,7 +12,7 @@
 #include "gis/vector.hpp"
 #include "plan/compare.hpp"
 #include "plan/run.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
@@ -72,8 +72,8 @@ Json feature(const MultiPolygon& shape, const gis::Crs& crs, const Json& propert
 }
 
 void write_collection(const std::string& path, const Json& features) {
-    gis::write_file_atomically(
-        path, Json{{"type", "FeatureCollection"}, {"features", features}}.dump());
+    gis::write_file_atomically(path,
+                               Json{{"type", "FeatureCollection"}, {"features", features}}.dump());
 }
 
 /// Plans the fields on a slope with two soils, west and east, of different yield; a zone for each.

@@ -5,7 +5,7 @@
 #include "base/error.hpp"
 #include "plan/keys.hpp"
 #include "plan/yields.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 

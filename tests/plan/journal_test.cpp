@@ -7,7 +7,7 @@
 #include "plan/bytes.hpp"
 #include "plan/fingerprint.hpp"
 #include "plan/finished_field.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <algorithm>
 #include <thread>

@@ -14,7 +14,7 @@
 #include "plan/inputs.hpp"
 #include "plan/report_pages.hpp"
 #include "plan/writer.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 
@@ -182,8 +182,8 @@ TEST(NitrogenPlan, ReportShowsTheCurveThePassesAndTheWinter) {
     const Inputs inputs = inputs_of(response_job({{"nitrogen.split", "0.5,0.5"}}));
     const FieldResult result = plan_field(inputs, field_named(inputs, "Ridge"));
     const std::string page = field_page(inputs, result);
-    for (const char* words : {"Fitted response within the tested rates",
-                              "In 2 passes:", "Nitrate at risk, and of that lost", "Yield, bu/ac"}) {
+    for (const char* words : {"Fitted response within the tested rates", "In 2 passes:",
+                              "Nitrate at risk, and of that lost", "Yield, bu/ac"}) {
         EXPECT_NE(page.find(words), std::string::npos) << words;
     }
     EXPECT_EQ(page.find(">nan"), std::string::npos);

@@ -5,7 +5,7 @@
 #include "base/error.hpp"
 #include "cli/command.hpp"
 #include "cli/job_input.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 

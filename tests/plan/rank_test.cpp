@@ -9,7 +9,7 @@
 #include "gis/geopackage.hpp"
 #include "gis/start.hpp"
 #include "gis/vector.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>

@@ -10,7 +10,7 @@
 #include "gis/start.hpp"
 #include "plan/check.hpp"
 #include "plan/job.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 

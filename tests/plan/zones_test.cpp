@@ -11,7 +11,7 @@
 #include "plan/field_zones.hpp"
 #include "plan/point_layers.hpp"
 #include "plan/run.hpp"
-#include "temporary_folder.hpp"
+#include "support/temporary_folder.hpp"
 
 #include <gtest/gtest.h>
 
