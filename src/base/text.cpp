@@ -176,6 +176,8 @@ std::string shortest(double value) {
     return std::string(buffer, end);
 }
 
+constexpr std::size_t longest_stem = 80;
+
 std::string safe_file_stem(std::string_view id) {
     std::string stem;
     for (const char c : id) {
@@ -185,7 +187,7 @@ std::string safe_file_stem(std::string_view id) {
         } else if (!stem.empty() && stem.back() != '-') {
             stem += '-';
         }
-        if (stem.size() == 80) break;
+        if (stem.size() == longest_stem) break;
     }
     const std::size_t first = stem.find_first_not_of(".-");
     if (first == std::string::npos) return "field";
@@ -200,7 +202,8 @@ std::vector<std::string> unique_file_stems(const std::vector<std::string>& ids) 
         const std::string stem = safe_file_stem(id);
         std::string candidate = stem;
         for (int n = 2; !taken.insert(lower_case(candidate)).second; ++n) {
-            candidate = stem + "-" + std::to_string(n);
+            const std::string end = "-" + std::to_string(n);
+            candidate = stem.substr(0, longest_stem - end.size()) + end;
         }
         stems.push_back(candidate);
     }

@@ -49,8 +49,8 @@ std::string shortest(double value);
 /// by itself: see unique_file_stems.
 std::string safe_file_stem(std::string_view id);
 
-/// Safe, distinct file stems for the ids, in their order; doubles get "-2", "-3" (case ignored,
-/// because some file systems do).
+/// Safe, distinct file stems for the ids, in their order; doubles end in "-2", "-3" (case ignored,
+/// because some file systems do). Each is its own safe_file_stem.
 std::vector<std::string> unique_file_stems(const std::vector<std::string>& ids);
 
 }  // namespace catchfield

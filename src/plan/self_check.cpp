@@ -219,8 +219,10 @@ Polygon polygon_of(const Json& rings) {
     return polygon;
 }
 
-/// The polygons of a geometry (RFC 7946, section 3.1). Throws Json::exception where it has others.
+/// The polygons of a geometry (RFC 7946, section 3.1), none of null, which stands where a map's
+/// decimals have left nothing. Throws Json::exception where it has others.
 MultiPolygon polygons_of(const Json& geometry) {
+    if (geometry.is_null()) return {};
     const Json& coordinates = geometry.at("coordinates");
     if (geometry.at("type") == "Polygon") return {polygon_of(coordinates)};
     MultiPolygon polygons;
@@ -387,8 +389,10 @@ void check_geojson(const std::string& folder, const ZoneTable& zones, bool rows,
         return;
     }
     for (std::size_t i = 0; i < features.size(); ++i) {
+        static const Json none;
         const Json& feature = features[i];
-        const Json properties = feature.is_object() ? feature.value("properties", Json()) : Json();
+        const Json& properties =
+            feature.is_object() && feature.contains("properties") ? feature["properties"] : none;
         if (far(number_of(properties, "area_ha"), zones.rows[i].area_ha, 1e-6, 1e-3) ||
             far(number_of(properties, "n_rate_kg_ha"), zones.rows[i].n_rate_kg_ha, 1e-6, 1e-2)) {
             wrong.add("zones.geojson and zones.csv differ in row " + std::to_string(i + 1));

@@ -27,8 +27,8 @@ struct Examined {
 /// lies within the job's bounds; areas add up to the field within 0.5 %; zones of a field do not
 /// overlap; the rate maps have their no-data value, their unit, rates within the field's bounds and
 /// the totals that run.json states. Files that cannot be read are lines of what does not hold.
-/// Memory does not grow with the fields but for their names and areas. Works on all cores that TBB
-/// may use.
+/// Memory grows by a few numbers a field; where the tables are compared, with the zones. Works on
+/// all cores that TBB may use.
 Examined examine(const Job& job, const std::string& folder, const CheckDepth& depth);
 
 /// As examine at the end of a run. Throws Error(output) naming the first thing that does not hold.

@@ -96,6 +96,10 @@ TEST(Text, FileStemsAreSafeAndDistinct) {
     EXPECT_LE(safe_file_stem(std::string(300, 'a')).size(), 80u);
     const auto stems = unique_file_stems({"a", "A", "a", "../a"});
     EXPECT_EQ(stems, (std::vector<std::string>{"a", "A-2", "a-3", "a-4"}));
+    // Whoever reads a stem back asks whether it is a safe one: long ones, too, stay as they are.
+    const std::string common(90, 'a');
+    for (const std::string& stem : unique_file_stems({common + "x", common + "y", common}))
+        EXPECT_EQ(safe_file_stem(stem), stem);
 }
 
 TEST(Grid, SnapsToTheLattice) {

@@ -2,6 +2,7 @@
 // Nitrogen inputs that cannot be right, given to the whole command: exit code, reason, and nothing
 // left behind.
 #include "program.hpp"
+#include "tilted_field.hpp"
 
 namespace catchfield::testing {
 namespace {
@@ -55,6 +56,25 @@ TEST_F(NitrogenCommand, SetbackThatTakesTheFieldsLeavesThePlanAndSaysSo) {
     EXPECT_EQ(ran.code, 3) << ran.all();
     EXPECT_NE(ran.all().find("take the whole field"), std::string::npos) << ran.all();
     EXPECT_TRUE(fs::exists(out() + "/budget.csv"));
+}
+
+TEST_F(NitrogenCommand, GroundThinnerThanTheMapsDecimalsDoesNotStopThePlan) {
+    const TemporaryFolder folder;
+    const std::string job = make_tilted_field(folder, {});
+    const gis::Crs crs = gis::Crs::from_epsg(32617);
+    {
+        // A ditch drawn half a millimetre into the field: maps are written to the centimetre.
+        gis::GeoPackageWriter writer(folder / "ditch.gpkg",
+                                     {{"ditch", gis::LayerGeometry::multi_polygon, {}, crs, ""}});
+        writer.add(0,
+                   gis::PolygonRow{
+                       {box_polygon(329'990.0, 4'430'000.0, 330'000.0005, 4'430'300.0)}, {}, -1});
+        writer.commit();
+    }
+    const Outcome ran = run_line("plan " + job + " -o " + (folder / "out") +
+                                 " --nitrogen.no-apply " + (folder / "ditch.gpkg"));
+    EXPECT_EQ(ran.code, 0) << ran.all();
+    EXPECT_EQ(run_line("check " + (folder / "out")).code, 0);
 }
 
 TEST_F(NitrogenCommand, FitServesThePlan) {
