@@ -19,7 +19,7 @@ class BoxIndex {
     /// Boxes with min > max are never found. Throws Error(data) for more than 2^32 boxes.
     explicit BoxIndex(const std::vector<Box>& boxes);
     /// Positions, ascending, of the boxes that meet `box`; also of one that misses it by less than
-    /// a ten-millionth of its coordinates.
+    /// a quarter of a millionth of its coordinates.
     std::vector<std::size_t> query(const Box& box) const;
 
   private:

@@ -353,13 +353,11 @@ double least_bytes(const RasterInfo& info, GDALDataType type) {
 /// The WKT of a data set's CRS. Working it out of a GeoTIFF's keys takes PROJ longer than a field's
 /// cells take to read, and a plan has thousands of rasters with the same keys: a thread keeps those
 /// of its last small file that stood alone (with others beside it, theirs may count).
-std::string crs_wkt_of(GDALDataset& dataset, const std::string& path, bool companions) {
+std::string crs_wkt_of(GDALDataset& dataset, const std::string& path, bool alone) {
     constexpr std::uintmax_t small = 1 << 20;
     const auto stated = [&] { return detail::wkt_of(dataset.GetSpatialRef()); };
     std::error_code failed;
-    const bool alone = !companions && EQUAL(dataset.GetDriverName(), "GTiff") &&
-                       std::filesystem::file_size(path, failed) <= small && !failed;
-    if (!alone) return stated();
+    if (!alone || std::filesystem::file_size(path, failed) > small || failed) return stated();
     thread_local detail::CrsKeys last;
     thread_local std::string last_wkt;
     detail::CrsKeys keys = detail::describing_tags(read_file(path)).crs;
@@ -433,7 +431,7 @@ RasterSource::RasterSource(const std::string& path, const RasterOptions& options
     int block_cols = 0;
     int block_rows = 0;
     band->GetBlockSize(&block_cols, &block_rows);
-    m_info.block_rows = block_rows;
+    m_info.block_rows = std::max(1, block_rows);
     m_info.block_bytes = static_cast<double>(block_cols) * block_rows *
                          GDALGetDataTypeSizeBytes(band->GetRasterDataType());
     if (m_info.block_bytes > options.limits.max_block_bytes) {
@@ -491,7 +489,8 @@ RasterSource::RasterSource(const std::string& path, const RasterOptions& options
     m_info.description = band->GetDescription();
     const int flags = band->GetMaskFlags();
     if ((flags & (GMF_PER_DATASET | GMF_ALPHA)) != 0) m_state->mask_band = band->GetMaskBand();
-    m_info.crs_wkt = crs_wkt_of(*dataset, path, options.companions);
+    const bool alone = !options.companions && m_info.driver == "GTiff";
+    m_info.crs_wkt = crs_wkt_of(*dataset, path, alone);
     m_crs = require_crs(m_info.crs_wkt, options.stated_crs, path, options.crs_key);
     if (m_crs.is_geographic()) {
         const Box& box = m_info.bounds;
@@ -525,8 +524,8 @@ namespace {
 
 /// Reads source cells and marks which have values. The block must lie in the raster. State:
 /// RasterSource's.
-template <typename T, typename State>
-void read_cells(State& state, const RasterInfo& info, int col0, int row0, int cols, int rows,
+template <typename T>
+void read_cells(auto& state, const RasterInfo& info, int col0, int row0, int cols, int rows,
                 std::span<T> values, std::span<std::uint8_t> valid) {
     const detail::ErrorScope scope;
     GDALRasterBand* const mask = state.mask_band;

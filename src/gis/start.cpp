@@ -229,9 +229,4 @@ void keep_raster_blocks(double bytes) {
     GDALSetCacheMax64(static_cast<GIntBig>(std::clamp(bytes, 4.0 * mb, 64.0 * mb)));
 }
 
-void release_raster_blocks() {
-    while (GDALFlushCacheBlock() != FALSE) {
-    }
-}
-
 }  // namespace catchfield::gis

@@ -32,9 +32,8 @@ const Access& access();
 /// is.
 void require_allowed_path(const std::string& path);
 
-/// Sets up what GDAL keeps for each thread. Call it before a thread_local that holds a RasterSource
-/// is made, so that both are taken down in the right order when the thread ends. Cheap when
-/// repeated.
+/// Sets up what GDAL keeps for each thread. Call it first on a thread that uses this room, so that
+/// what the room keeps for the thread is taken down before it. Cheap when repeated.
 void prepare_thread();
 
 /// Driver names registered for reading, sorted. For `--version --verbose` and messages.
@@ -46,8 +45,5 @@ std::vector<std::pair<std::string, std::string>> library_versions();
 /// How much of the rasters read before stays in memory for the next read: 4 to 64 MB, 4 unless
 /// asked for more. From one thread, before others read.
 void keep_raster_blocks(double bytes);
-
-/// Lets go of the raster blocks that were kept for the next read. Not while another thread reads.
-void release_raster_blocks();
 
 }  // namespace catchfield::gis

@@ -2,7 +2,7 @@
 #include "plan/assemble.hpp"
 
 #include "base/error.hpp"
-#include "gis/start.hpp"
+#include "plan/rasters.hpp"
 #include "plan/self_check.hpp"
 #include "plan/short_line.hpp"
 #include "plan/writer.hpp"
@@ -151,7 +151,7 @@ RunSummary assemble(const RunHead& head, gis::StagedFolder& folder, const Assemb
                     {.hint = "Run without --strict to see which, in run.json and the report."});
     }
     const auto closing = Clock::now();
-    gis::release_raster_blocks();
+    close_rasters();
     writer.finish();
     self_check(head.job, folder.path());
     if (request.sealed) request.sealed();

@@ -8,6 +8,7 @@
 #include "gis/files.hpp"
 #include "gis/raster_source.hpp"
 #include "gis/vector.hpp"
+#include "plan/json_values.hpp"
 
 #include <nlohmann/json.hpp>
 
@@ -36,12 +37,6 @@ Json read_run(const std::string& path) {
         misfit(path, "", "this is no run.json of a plan");
     }
     return run;
-}
-
-std::string text_of(const Json& object, const char* key) {
-    return object.is_object() && object.contains(key) && object[key].is_string()
-               ? object[key].get<std::string>()
-               : std::string();
 }
 
 double number_of(const gis::VectorLayer& layer, const gis::Feature& row, const char* column) {

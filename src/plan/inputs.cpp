@@ -15,6 +15,8 @@
 #include "plan/scouting_visit.hpp"
 #include "plan/yields.hpp"
 
+#include <tbb/info.h>
+
 #include <algorithm>
 #include <map>
 
@@ -275,8 +277,9 @@ Inputs load_inputs(const Job& job) {
     const std::string& terrain =
         job.terrain.source == TerrainSource::elevation ? job.terrain.elevation : job.terrain.slope;
     inputs.terrain_info = gis::RasterSource(terrain, raster).info();
-    // Fields beside each other lie in the same blocks, each thread's in up to four.
-    gis::keep_raster_blocks(16.0 * inputs.terrain_info->block_bytes);
+    // A field lies in up to four blocks; those beside it, which threads work on, in the same.
+    gis::keep_raster_blocks(4.0 * std::max(4, tbb::info::default_concurrency()) *
+                            inputs.terrain_info->block_bytes);
     for (const auto& [name, files] : job.zones.layers) {
         for (const std::string& file : split(files, ';')) {
             if (is_point_file(file)) {

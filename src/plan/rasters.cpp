@@ -16,23 +16,39 @@
 
 namespace catchfield::plan {
 
+namespace {
+
+/// By file and group of threads. They share unpacked blocks, which neighbouring fields have in
+/// common, and wait for each other while one reads (which takes long where the file is remote).
+using Sources = std::map<std::pair<std::string, int>, std::unique_ptr<gis::RasterSource>>;
+constexpr int threads_per_source = 4;
+
+std::mutex opening;
+
+/// Never taken down: when a program ends, what GDAL keeps for its threads goes first.
+Sources& sources() {
+    static Sources& open = *new Sources;
+    return open;
+}
+
+}  // namespace
+
 const gis::RasterSource& open_raster(const std::string& path) {
-    // They share unpacked blocks, which neighbouring fields have in common, and wait for each other
-    // while one reads (which takes long where the file is remote).
-    constexpr int threads_per_source = 4;
-    using Key = std::pair<std::string, int>;
-    static std::mutex opening;
-    static std::map<Key, std::unique_ptr<gis::RasterSource>> sources;
     gis::prepare_thread();
     const int thread = std::max(0, tbb::this_task_arena::current_thread_index());
     const std::lock_guard alone(opening);
-    auto& source = sources[{path, thread / threads_per_source}];
+    auto& source = sources()[{path, thread / threads_per_source}];
     if (!source) {
         gis::RasterOptions options;
         options.crs_key = "the raster's own CRS (gdal_edit.py -a_srs)";
         source = std::make_unique<gis::RasterSource>(path, options);
     }
     return *source;
+}
+
+void close_rasters() {
+    const std::lock_guard alone(opening);
+    sources().clear();
 }
 
 double metres_per_elevation(const Job& job, const gis::RasterSource& source, bool& assumed) {

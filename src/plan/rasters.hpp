@@ -13,6 +13,9 @@ namespace catchfield::plan {
 /// gis::RasterSource.
 const gis::RasterSource& open_raster(const std::string& path);
 
+/// Closes them all, with their unpacked blocks. No thread may be using one.
+void close_rasters();
+
 /// Metres to one unit of the elevations: what the user states, else what the file states, else
 /// metres where neither says (`assumed` is set).
 double metres_per_elevation(const Job& job, const gis::RasterSource& source, bool& assumed);

@@ -53,10 +53,6 @@ Json soils_json(const Soils& soils) {
     return list;
 }
 
-}  // namespace
-
-namespace {
-
 FieldRecord record_of(const nlohmann::json& entry) {
     FieldRecord record;
     record.id = text_of(entry, "field_id");
@@ -82,9 +78,9 @@ FieldRecord record_of(const nlohmann::json& entry) {
 }  // namespace
 
 void for_records(const std::string& path, const std::function<void(FieldRecord)>& visit) {
-    using json = nlohmann::json;
     std::ifstream file(path, std::ios::binary);
     std::string member;
+    using nlohmann::json;
     const json rest = json::parse(
         file,
         [&](int depth, json::parse_event_t event, json& value) {

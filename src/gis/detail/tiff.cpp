@@ -139,8 +139,9 @@ void set_text(TIFF* tiff, std::uint32_t tag, const std::string& text) {
     if (!text.empty()) TIFFSetField(tiff, tag, text.c_str());
 }
 
-/// Rows of a tile as DEFLATE packs them best.
 using Bytes = std::vector<std::uint8_t>;
+
+// Predictors: DEFLATE packs differences better than samples.
 
 /// Predictor 2 (TIFF 6.0, section 14): samples of a row as differences.
 template <typename T>
