@@ -682,6 +682,18 @@ void turn_rings(Polygon& polygon) {
     for (Ring& hole : polygon.holes) turn(hole, false);
 }
 
+/// What snapping may change an area by: half a diagonal of the snapping grid at most for every
+/// point of its edges.
+double snapping_m2(const MultiPolygon& shape) {
+    double length_m = 0.0;
+    for (const Polygon& polygon : shape) {
+        for_each_side(polygon, [&](const Point& a, const Point& b) {
+            length_m += std::hypot(a.x - b.x, a.y - b.y);
+        });
+    }
+    return length_m * k_snap_m;
+}
+
 ZoneOutline make_outline(int label, MultiPolygon shape) {
     ZoneOutline outline;
     outline.label = label;
@@ -745,7 +757,7 @@ ZoneOutlines zone_outlines(const Raster<int>& labels, const MultiPolygon& bounda
         result.covered_m2 += result.zones.back().area_m2;
     }
     const double error_m2 = std::abs(result.covered_m2 - result.boundary_m2);
-    if (error_m2 > 1e-6 * result.boundary_m2 || zones.contains(0)) {
+    if (error_m2 > 1e-6 * result.boundary_m2 + snapping_m2(boundary) || zones.contains(0)) {
         throw Error(ErrorKind::internal, "zone outlines cover " + fixed(result.covered_m2, 3) +
                                              " m2 of a boundary of " +
                                              fixed(result.boundary_m2, 3) + " m2");

@@ -47,7 +47,9 @@ struct ZoneOutlines {
 /// that zones have the same vertices along a shared edge: no gap, no overlap. Farthest distance of
 /// a shared edge from the cell edges: (tolerance_cells + 0.36) * cell.
 ///
-/// The sum of areas equals the boundary's within 1e-6, which is checked; Error(internal) otherwise.
+/// The sum of areas equals the boundary's within 1e-6 of it and a micrometre along its edges (to
+/// which vertices are snapped; more than the former only for needles), which is checked;
+/// Error(internal) otherwise.
 /// Error(data) where the boundary is not valid, where no cell has a label, or where grid and
 /// boundary do not meet.
 ZoneOutlines zone_outlines(const Raster<int>& labels, const MultiPolygon& boundary,
