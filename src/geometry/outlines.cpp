@@ -153,6 +153,10 @@ Window make_window(const Raster<int>& labels, const MultiPolygon& boundary) {
     const int row0 = static_cast<int>(
         std::lround((labels.frame.north - window.frame.north) / labels.frame.cell));
     const std::vector<std::uint8_t> near = near_cells(boundary, window.frame);
+    if (std::find(near.begin(), near.end(), 1) == near.end()) {
+        throw Error(ErrorKind::data, "the boundary encloses no ground",
+                    {.hint = "Draw it again, or leave the field out."});
+    }
     bool any = false;
     bool any_near = false;
     for (int row = 0; row < window.frame.rows; ++row) {

@@ -50,8 +50,8 @@ struct ZoneOutlines {
 /// The sum of areas equals the boundary's within 1e-6 of it and a micrometre along its edges (to
 /// which vertices are snapped; more than the former only for needles), which is checked;
 /// Error(internal) otherwise.
-/// Error(data) where the boundary is not valid, where no cell has a label, or where grid and
-/// boundary do not meet.
+/// Error(data) where the boundary is not valid or encloses no ground, where no cell has a label, or
+/// where grid and boundary do not meet.
 ZoneOutlines zone_outlines(const Raster<int>& labels, const MultiPolygon& boundary,
                            const OutlineSettings& settings = {});
 
