@@ -212,7 +212,9 @@ std::string count_chart(const std::vector<int>& counts, const std::vector<CountP
         const double x0 = left + static_cast<double>(p % across) * (panel_width + gap);
         const double y0 = static_cast<double>(p / across) * (panel_height + 18.0) + 14.0;
         const double top = y0 + 22.0, base = y0 + panel_height - 14.0;
-        const auto [low, high] = std::minmax_element(panel.values.begin(), panel.values.end());
+        // Clang 14 takes no structured bindings into a lambda.
+        const auto ends = std::minmax_element(panel.values.begin(), panel.values.end());
+        const auto low = ends.first, high = ends.second;
         const double span = std::max(*high - *low, 1e-12);
         const auto x_of = [&](std::size_t i) {
             return x0 + 8.0 +

@@ -50,7 +50,7 @@ std::pair<std::string, std::string> first_and_last(const Steps& steps) {
 /// Five classes of equal width between the limits.
 Painted paint_amounts(const MapView& view, const Limits& limits) {
     Painted painted;
-    const auto [low, high] = limits;
+    const double low = limits.low, high = limits.high;
     const auto& ramp = view.scale == ColourScale::cividis ? cividis_colours : yl_or_br_colours;
     // All alike: a colour of the middle. Rates differ by what the machine can set; other figures by
     // less than a twentieth are the same for all that is known.
