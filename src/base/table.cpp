@@ -27,11 +27,24 @@ void require_text(std::string_view text, const std::string& name) {
                 {.path = name, .feature = "line " + std::to_string(line)});
 }
 
-char separator_of(std::string_view header) {
-    for (const char candidate : {',', ';', '\t'}) {
-        if (header.find(candidate) != std::string_view::npos) return candidate;
+/// Of the record that `text` begins with. What is in quotes does not count; they open where a cell
+/// does.
+char separator_of(std::string_view text) {
+    bool quoted = false, at_start = true, semicolon = false, tab = false;
+    for (const char c : text) {
+        if (quoted) {
+            quoted = c != '"';  // one that is doubled opens again, after nothing
+            at_start = !quoted;
+            continue;
+        }
+        if (c == '\n' || c == '\r') break;
+        if (c == ',') return ',';
+        quoted = c == '"' && at_start;
+        semicolon = semicolon || c == ';';
+        tab = tab || c == '\t';
+        at_start = c == ';' || c == '\t' || (at_start && c == ' ');
     }
-    return ',';
+    return semicolon ? ';' : tab ? '\t' : ',';
 }
 
 /// Reads one record from `text` at `position`; counts the line ends it passed.
@@ -101,7 +114,7 @@ Table Table::parse(std::string_view text, const std::string& name) {
             ++line;
             continue;
         }
-        if (header) separator = separator_of(this_line);
+        if (header) separator = separator_of(rest);
         const std::size_t first_line = line;
         std::vector<std::string> cells =
             read_record(text, position, separator, line, name, first_line);

@@ -144,6 +144,11 @@ TEST(Table, ReadsQuotedCellsAndNamesLines) {
 TEST(Table, SeparatorsAndFaults) {
     EXPECT_EQ(Table::parse("a;b\n1;2\n", "t").text(0, "b"), "2");
     EXPECT_EQ(Table::parse("a\tb\n1\t2\n", "t").text(0, "b"), "2");
+    // What is in quotes does not count, nor does a mark of inches open them.
+    const Table quoted = Table::parse("\"depth, \"\"cm\"\"\";\"strength,\nMPa\"\n10;1.5\n", "t");
+    EXPECT_EQ(quoted.columns(), (std::vector<std::string>{"depth, \"cm\"", "strength,\nMPa"}));
+    EXPECT_EQ(quoted.text(0, "strength,\nMPa"), "1.5");
+    EXPECT_EQ(Table::parse("at 5\";b\n1;2\n", "t").text(0, "b"), "2");
     EXPECT_THROW(Table::parse("", "t"), Error);
     EXPECT_THROW(Table::parse("a,a\n", "t"), Error);
     EXPECT_THROW(Table::parse("a,b\n1,2,3\n", "t"), Error);
